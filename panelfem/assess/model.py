@@ -1,0 +1,74 @@
+"""From a state of the panel to a factored model with all that is read off its solutions."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from panelfem.arrays import IntArray
+from panelfem.assess.plan import State
+from panelfem.errors import ModelError
+from panelfem.loads.fixings import Holding, hold
+from panelfem.panel import Panel
+from panelfem.reserve.analyse import Subject
+from panelfem.reserve.bonds import bond_lines
+from panelfem.reserve.check import Words
+from panelfem.reserve.observe import Observer
+from panelfem.reserve.sampling import sampling
+from panelfem.reserve.theory import theory
+from panelfem.shell import Shell
+
+
+class Model:
+    """A state of the panel, factored.
+
+    `like`: a model on the same mesh, whose geometry, ordering and unchanged element matrices are taken over.
+    Raises ModelError for a panel free to move, and for a fixing with no panel left under it.
+    """
+
+    def __init__(self, state: State, order: int, words: Words, like: Model | None = None) -> None:
+        self.state, self.panel = state, state.panel
+        active = ~self.panel.removed
+        if like is None:
+            self.shell = Shell(self.panel.mesh.curved(order), self.panel.stiffness(), self.panel.axis, active)
+        else:
+            self.shell = like.shell.exchanged(self.panel.stiffness(), active)
+        self.holding: Holding = hold(self.panel, self.shell)
+        for fastener, area in zip(self.panel.fasteners, self.holding.rows.area.tolist(), strict=True):
+            if fastener.fitted and not area > 0:
+                raise ModelError(
+                    f"fixing {fastener.name!r} has no panel left under its washer",
+                    where=self.panel.name,
+                    do="call it a missing fixing, or check its place",
+                )
+        self.recovery = self.shell.recovery(self.panel.laminate_of)
+        self.subject = self.read(state, words)
+
+    def read(self, state: State, words: Words) -> Subject:
+        """What is read off this model's solutions if the panel's strengths or notches are those of `state`."""
+        panel, active = state.panel, ~state.panel.removed
+        samples = sampling(panel.mesh, self.recovery, panel.laminate_of, active, state.notches)
+        bonds = bond_lines(panel, self.recovery, words)
+        counted = active & ~panel.slack
+        law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
+        observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices))
+        held = theory(panel, samples, supported_vertices(panel), counted)
+        return Subject(panel, observer, held, bonds, counted, words)
+
+
+def supported_vertices(panel: Panel) -> IntArray:
+    """Vertices next to a fitted fixing, on a held edge or in a held area, (k,)."""
+    mesh, active = panel.mesh, ~panel.removed
+    found = [
+        np.argmin(((mesh.vertices - f.place) ** 2).sum(1), keepdims=True)
+        for f in panel.fasteners
+        if f.fitted and f.out_of_plane > 0
+    ]
+    found += [np.unique(mesh.triangles[mesh.inside[area.region] & active]) for area in panel.held_areas]
+    for edge in panel.edges:
+        ends = mesh.boundary_edges
+        if edge.region is not None:
+            ends = ends[edge.region.distance(mesh.vertices[ends].mean(1)) <= 0]
+        found.append(np.unique(ends))
+    if not found:
+        raise ModelError("nothing holds the panel", where=panel.name, do="give it fixings, a held edge or a held area")
+    return np.unique(np.concatenate(found)).astype(np.int64)

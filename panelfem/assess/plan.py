@@ -1,0 +1,126 @@
+"""Which states of the panel are analysed, and for which configuration.
+
+A state is a panel record with its notches.  Configurations share states: with its patch gone, a panel that was not cut is
+the panel as found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from panelfem.damage import SOFT, Damage, Hole, Softened, damaged, ends
+from panelfem.loads import LoadCase
+from panelfem.panel import Panel
+from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, Tape, cut, repaired
+from panelfem.reserve.sampling import Notch
+
+#: Characteristic length of the average-stress rule where a repair cuts a hole and the case names none, m.  Source: Whitney &
+#: Nuismer 1974, J. Compos. Mater. 8:253 (from memory), for carbon/epoxy.
+CUT_LENGTH = 3.8e-3
+
+Key = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What an assessment starts from, and what a sweep changes: the undamaged panel, its damage, options and loads."""
+
+    panel: Panel
+    damage: tuple[Damage, ...]
+    options: tuple[Option, ...]
+    loads: tuple[LoadCase, ...]
+
+
+@dataclass(frozen=True)
+class State:
+    """A state to analyse: its key, the panel and where strain is averaged."""
+
+    key: Key
+    name: str
+    panel: Panel
+    notches: tuple[Notch, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One configuration: the states that must meet the factor, and those it must survive."""
+
+    name: str
+    kind: Literal["undamaged", "as found", "option"]
+    states: tuple[State, ...]
+    contingencies: tuple[State, ...] = ()
+    minutes: float = 0.0
+    permitted: bool | None = True
+    note: str = ""
+    dull: bool = False
+    bonded: bool = False
+    damaged: bool = False
+
+
+def plans(inputs: Inputs) -> tuple[Plan, ...]:
+    """All configurations: undamaged, as found (if there is damage), and each option."""
+    undamaged = State(("undamaged",), "undamaged", inputs.panel, ())
+    found = [Plan("undamaged", "undamaged", (undamaged,))]
+    if inputs.damage:
+        states = tuple(_state(inputs, end, (), bonded=False) for end in ends(inputs.damage))
+        found.append(Plan("as found", "as found", states, dull=_dull(inputs.damage), damaged=True))
+    for option in inputs.options:
+        if any(isinstance(action, Spare) for action in option.actions):
+            found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
+            continue
+        bonded = any(isinstance(action, PatchRepair) for action in option.actions)
+        every = ends(inputs.damage)
+        states = tuple(_state(inputs, end, option.actions, bonded=True) for end in every)
+        gone = tuple(_state(inputs, end, option.actions, bonded=False) for end in every) if bonded else ()
+        found.append(
+            Plan(
+                option.name,
+                "option",
+                states,
+                gone,
+                option.minutes,
+                option.permitted,
+                option.note,
+                _dull(inputs.damage),
+                bonded,
+                bool(inputs.damage),
+            )
+        )
+    return tuple(found)
+
+
+def states(all_plans: Sequence[Plan]) -> dict[Key, State]:
+    """Every state once, in the order first met."""
+    found: dict[Key, State] = {}
+    for plan in all_plans:
+        for state in (*plan.states, *plan.contingencies):
+            found.setdefault(state.key, state)
+    return found
+
+
+def _dull(damage: Sequence[Damage]) -> bool:
+    return any(isinstance(d, Softened) for d in damage)
+
+
+def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) -> State:
+    """The damaged panel at one end of the bracket, after the actions; without `bonded` the patches are off again."""
+    panel = damaged(inputs.panel, inputs.damage, end)
+    cuts = tuple(a.cut_out for a in actions if isinstance(a, PatchRepair) and a.cut_out is not None)
+    panel = cut(panel, actions)
+    kept = tuple(a for a in actions if bonded or not isinstance(a, PatchRepair))
+    panel = repaired(panel, kept)
+    notches = [
+        Notch(panel.mesh.inside[d.region], d.characteristic_length) for d in inputs.damage if isinstance(d, Hole)
+    ]
+    notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
+    structural = tuple(f"{type(a).__name__} {a.name}" for a in kept if isinstance(a, PatchRepair | Refit))
+    name = end if bonded or not any(isinstance(a, PatchRepair) for a in actions) else f"patch gone, {end}"
+    if any(isinstance(a, PatchRepair) for a in actions) and not bonded and end == "as measured":
+        name = "patch gone"
+    taped = tuple(f"Tape {a.name}" for a in kept if isinstance(a, Tape) and a.areal_mass > 0)
+    return State(("damaged", end, *structural, *(f"cut {c}" for c in cuts), *taped), name, panel, tuple(notches))
+
+
+__all__ = ["CUT_LENGTH", "SOFT", "Inputs", "Key", "Plan", "State", "plans", "states"]

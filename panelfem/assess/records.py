@@ -1,0 +1,115 @@
+"""The assessment of a case: all configurations, the recommendation, and what the report needs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from panelfem.arrays import BoolArray, FloatArray
+from panelfem.disposition.records import Assumption, Disposition
+from panelfem.mesh import PanelMesh
+from panelfem.reserve.records import FieldSet, LoadResult
+
+
+@dataclass(frozen=True)
+class Restoration:
+    """What this configuration takes over what the undamaged panel takes, under one load and for one mode class."""
+
+    load: str
+    release: float
+    first_ply: float
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One state a configuration may be in (an end of a bracket, the patch gone), with a result per load.
+
+    `fields` maps a load's name to what the pictures show.  `fastener_lost`: fixing name -> least release reserve over the
+    loads with that fixing lost as well (and the load it is under).
+    """
+
+    name: str
+    loads: tuple[LoadResult, ...]
+    removed: BoolArray
+    fields: Mapping[str, FieldSet] = field(repr=False, default_factory=dict)
+    fastener_lost: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Configuration:
+    """Undamaged, as found, or an option: the variants analysed, and per load the worst of them.
+
+    `variants` are those that must meet the factor; `contingencies` ("patch gone") are those it must survive to be better
+    than conditional.  `governing` names for each load the variant that rules.
+    """
+
+    name: str
+    kind: Literal["undamaged", "as found", "option"]
+    mass: float
+    minutes: float
+    permitted: bool | None
+    variants: tuple[Variant, ...]
+    contingencies: tuple[Variant, ...]
+    governing: Mapping[str, str]
+    restoration: tuple[Restoration, ...]
+    disposition: Disposition
+    note: str = ""
+
+    def result(self, load: str) -> LoadResult:
+        """The governing result under a load."""
+        variant = next(v for v in self.variants if v.name == self.governing[load])
+        return next(r for r in variant.loads if r.load == load)
+
+
+@dataclass(frozen=True)
+class Declined:
+    """A part this tool does not assess, and why."""
+
+    case: str
+    reason: str
+    refer_to: str
+
+
+@dataclass(frozen=True)
+class InputRow:
+    """One input as used: path in the case, value with unit, basis and source."""
+
+    key: str
+    shown: str
+    basis: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything an assessment found; the report, the JSON and the terminal are made from it.
+
+    `recommendation` names a configuration (or None) and `recommendation_reason` says why in one sentence.
+    `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
+    `damage_regions`: name of a damaged mesh region -> element mask (ne,).
+    """
+
+    case: str
+    title: str
+    invented: bool
+    panel: str
+    minutes_left: float | None
+    required: float
+    consequence: str
+    configurations: tuple[Configuration, ...]
+    recommendation: str | None
+    recommendation_reason: str
+    conditions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
+    inputs: tuple[InputRow, ...]
+    sources: tuple[str, ...]
+    mesh: PanelMesh
+    places: Mapping[str, FloatArray]
+    damage_regions: Mapping[str, BoolArray]
+    checks: Mapping[str, str]
+    stacks: Mapping[str, tuple[str, ...]]
+    version: str
+    case_hash: str
+    settings: Mapping[str, Any] = field(default_factory=dict)

@@ -1,0 +1,143 @@
+"""From load cases to responses: what a model does as the scaled part of a load case grows.
+
+The right-hand sides of all load cases go through the factor together, once; what fixings and contact add to them is small
+dense algebra on top.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from panelfem.arrays import FloatArray
+from panelfem.assess.model import Model
+from panelfem.loads import Contact, Load, LoadCase
+from panelfem.loads.obstacle import Obstacle, contact_notes, obstacle_rows, place_obstacle
+from panelfem.loads.vectors import fastener_gaps, load_vector
+from panelfem.reserve.observe import Response, State
+from panelfem.reserve.records import ContactState
+from panelfem.shell.contact import ContactProblem, ContactSolution, Free, Pusher
+from panelfem.shell.held import HeldState
+
+
+class Responder:
+    """Gives the response of a model to any of its load cases, with any stiffness of its fixings."""
+
+    def __init__(self, model: Model, loads: Sequence[LoadCase]) -> None:
+        self.model, self.held = model, model.holding.held
+        self._pushers: dict[tuple[object, ...], tuple[Obstacle, Pusher]] = {}
+        self._problems: dict[tuple[object, ...], ContactProblem] = {}
+        columns: list[FloatArray] = []
+        numbers: dict[bytes, int] = {}
+
+        def column(parts: Sequence[Load]) -> int:
+            total = np.zeros(model.shell.n_total)
+            for part in parts:
+                total += load_vector(part, model.panel, model.shell)
+            key = total.tobytes()
+            if key not in numbers:
+                numbers[key] = len(columns)
+                columns.append(total)
+            return numbers[key]
+
+        self._of = {load.name: (column(load.held), column((load.scaled,))) for load in loads}
+        self._base = model.holding.system.solve(np.array(columns).T)
+        self.residual = float(model.holding.system.backward_error)
+
+    def __call__(self, load: LoadCase, stiffness: FloatArray | None = None) -> Response:
+        """The response to a load case; `stiffness` (nf, 6) of the fixings (None: as the panel's record gives it).
+
+        Raises ModelError if the panel is then free to move, or a shape would have to enter a rigid fixing.
+        """
+        k = self.model.holding.stiffness if stiffness is None else stiffness
+        held, scaled = (self._base[:, i] for i in self._of[load.name])
+        gaps = fastener_gaps(load.held, self.model.panel)
+        own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
+        contacts = (*own, *load.obstacles)
+        if not contacts:
+            return Proportional(self.held.at(k), held, load.dynamic * scaled, gaps)
+        problem = self._problem(contacts)
+        return Touching(load, problem, k, problem.free(held, k, gaps), problem.free(load.dynamic * scaled, k))
+
+    def notes(self, load: LoadCase, states: Sequence[ContactState]) -> tuple[str, ...]:
+        """What is doubtful about the contacts of a load case."""
+        own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
+        found: list[str] = []
+        for contact, there in zip((*own, *load.obstacles), states, strict=True):
+            if there.where.size:
+                found += contact_notes(self._pushers[contact.geometry][0], there.where)
+        return tuple(found)
+
+    def _problem(self, contacts: tuple[Contact, ...]) -> ContactProblem:
+        for contact in contacts:
+            if contact.geometry not in self._pushers:
+                obstacle = place_obstacle(contact, self.model.shell)
+                rows = obstacle_rows(obstacle, self.model.shell)
+                self._pushers[contact.geometry] = (obstacle, Pusher(self.held, rows))
+        key = tuple((c.geometry, c.car_stiffness) for c in contacts)
+        if key not in self._problems:
+            pushers = [self._pushers[c.geometry][1] for c in contacts]
+            self._problems[key] = ContactProblem(self.held, pushers, [c.car_stiffness for c in contacts])
+        return self._problems[key]
+
+
+class Proportional:
+    """A response without contact: held + factor × scaled."""
+
+    proportional = True
+
+    def __init__(self, fixings: HeldState, held: FloatArray, scaled: FloatArray, gaps: FloatArray) -> None:
+        self.held = State(fixings.displacement(held, gaps), fixings.reactions(held, gaps))
+        self._added = fixings.displacement(scaled), fixings.reactions(scaled)
+
+    def at(self, factor: float) -> State:
+        """The state at a factor on the scaled part."""
+        u, reactions = self._added
+        return State(self.held.unknowns + factor * u, self.held.reactions + factor * reactions)
+
+
+@dataclass
+class Touching:
+    """A response with contact, solved again at every factor.
+
+    The scaled part is the first shape's interference or force, or, where the load case only has obstacles, its own load.
+    """
+
+    load: LoadCase
+    problem: ContactProblem
+    stiffness: FloatArray
+    free: Free
+    added: Free
+
+    proportional = False
+
+    def __post_init__(self) -> None:
+        self.held = self.at(0.0)
+
+    def at(self, factor: float) -> State:
+        """The state at a factor on the scaled part."""
+        scaled = self.load.scaled
+        still = [0.0] * len(self.load.obstacles)
+        if not isinstance(scaled, Contact):
+            return self._state(self.problem.at(self.free.plus(factor, self.added), still, self.stiffness))
+        amount = factor * self.load.dynamic * scaled.amount
+        if scaled.control == "force":
+            return self._state(self.problem.force(self.free, amount, still, self.stiffness))
+        return self._state(self.problem.at(self.free, [amount, *still], self.stiffness))
+
+    def _state(self, found: ContactSolution) -> State:
+        shapes = range(len(found.total))
+        touching = found.touching
+        contacts = tuple(
+            ContactState(
+                float(found.total[i]),
+                float(found.advance[i]),
+                float(found.area[i]),
+                found.problem.place[touching & (found.problem.shape_of == i)],
+                found.error,
+            )
+            for i in shapes
+        )
+        return State(found.displacement(), found.reactions(), contacts)

@@ -1,0 +1,102 @@
+"""Contradictions: what is sound key by key but cannot all be true."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from panelfem.case.checks_loads import held_faults, load_faults
+from panelfem.case.checks_materials import material_faults
+from panelfem.case.checks_panel import panel_faults
+from panelfem.case.checks_repair import damage_faults, option_faults
+from panelfem.case.checks_stacks import stack_faults
+from panelfem.case.draft import Draft, Names, twice
+from panelfem.case.faults import nearest
+from panelfem.case.plan import plan_of
+from panelfem.case.schema import CLASS_FACTORS
+from panelfem.errors import Fault
+
+
+def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> list[Fault]:
+    """All contradictions in what is sound of a case; `folder` is where the files it names are looked for."""
+    names = Names.of(document)
+    plan = plan_of(draft.panel.outline) if draft.panel is not None and draft.panel.outline is not None else None
+    raw_panel = document.get("panel")
+    faults = list(_head(draft))
+    for name in ("damage", "option", "load"):
+        faults += twice(document.get(name), name, name)
+    if isinstance(raw_panel, dict):
+        for name, thing in (
+            ("fasteners", "fastener"),
+            ("zones", "zone"),
+            ("edges", "edge"),
+            ("masses", "mass"),
+            ("held_areas", "held area"),
+        ):
+            faults += twice(raw_panel.get(name), f"panel.{name}", thing)
+    of_materials = list(material_faults(draft))
+    faults += of_materials
+    if not of_materials and not set(names.materials) - set(draft.materials):
+        faults += stack_faults(draft)
+    if draft.panel is not None:
+        faults += panel_faults(draft.panel, names, plan, folder)
+    faults += damage_faults(draft, names, plan)
+    faults += option_faults(draft, names, plan)
+    if draft.held is not None:
+        faults += held_faults(draft.held, "held", draft, names, folder)
+    for i, load in draft.load:
+        faults += load_faults(load, f"load[{i}]", draft, names, plan, folder)
+    faults += _settings(draft)
+    return faults
+
+
+def _head(draft: Draft) -> Iterator[Fault]:
+    if (head := draft.case) is not None:
+        usual = CLASS_FACTORS[head.consequence]
+        if head.required_factor is not None and head.required_factor < usual:
+            yield Fault(
+                "case.required_factor",
+                f"{head.required_factor:g} is below the factor of class {head.consequence!r}",
+                f"{usual:g} or more",
+                "ask for at least the factor of the class, or leave the key out",
+            )
+        if (head.required_factor is None) != (head.required_factor_source is None):
+            lacking = "required_factor_source" if head.required_factor_source is None else "required_factor"
+            yield Fault(
+                f"case.{lacking}",
+                "is missing",
+                "both keys, or neither",
+                f"write {lacking}, or leave both out",
+            )
+    if (safety := draft.safety) is not None:
+        if safety.such_a_part is not None and not safety.fastened_to_such_a_part and safety.protects_people == "no":
+            yield Fault(
+                "safety.such_a_part",
+                "a part is named, but the panel is said not to be fastened to one",
+                "fastened_to_such_a_part = true with a name",
+                "answer the question again, or take the name out",
+            )
+        if head is not None and head.consequence == "high voltage" and not safety.covers_high_voltage:
+            yield Fault(
+                "safety.covers_high_voltage",
+                'is false, but the consequence is "high voltage"',
+                'true with consequence = "high voltage"',
+                "answer the question again, or choose another consequence",
+            )
+
+
+def _settings(draft: Draft) -> Iterator[Fault]:
+    if draft.settings is None:
+        return
+    from panelfem.failure import CRITERIA
+
+    for kind in ("unidirectional", "fabric"):
+        key = f"{kind}_criterion"
+        name = getattr(draft.settings, key)
+        if name is None:
+            continue
+        valid = [n for n, criterion in CRITERIA.items() if kind in criterion.applies_to]
+        if name not in valid:
+            what = f"{name!r} is no criterion for {kind} plies"
+            yield Fault(f"settings.{key}", what, ", ".join(f'"{v}"' for v in valid), nearest(name, valid))

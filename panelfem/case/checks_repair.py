@@ -1,0 +1,134 @@
+"""Contradictions in ``[[damage]]`` and ``[[option]]``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from panelfem.case.checks_panel import area_faults, unknown_fastener
+from panelfem.case.draft import Draft, Names, one_of
+from panelfem.case.faults import nearest
+from panelfem.case.schema_damage import (
+    ActionKeys,
+    MissingFastenerDamage,
+    OptionKeys,
+    PatchAction,
+    RefitAction,
+    SpareAction,
+    TapeAction,
+)
+from panelfem.errors import Fault
+
+if TYPE_CHECKING:
+    import shapely
+
+
+def damage_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> Iterator[Fault]:
+    """Faults of the damage: fasteners that are not there, areas off the panel, nothing left that holds."""
+    on_mesh = draft.panel is not None and draft.panel.mesh is not None
+    gone: set[str] = set()
+    for i, damage in draft.damage:
+        path = f"damage[{i}]"
+        if not isinstance(damage, MissingFastenerDamage):
+            yield from area_faults(damage.area, f"{path}.area", plan, on_mesh)
+            continue
+        yield from unknown_fastener(damage.fastener, names, f"{path}.fastener")
+        if damage.fastener in gone:
+            what = f"fastener {damage.fastener!r} is missing already"
+            yield Fault(f"{path}.fastener", what, "each fastener once", "take one of the two out")
+        gone.add(damage.fastener)
+    panel = draft.panel
+    alone = panel is not None and bool(panel.fasteners) and not panel.edges and not panel.held_areas
+    if alone and panel is not None and gone >= {f.name for f in panel.fasteners}:
+        last = max(i for i, d in draft.damage if isinstance(d, MissingFastenerDamage))
+        what = "with this one gone nothing holds the panel: no load can be answered"
+        yield Fault(f"damage[{last}].fastener", what, "at least one fixing left", "check which fasteners are missing")
+
+
+def option_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> Iterator[Fault]:
+    """Faults of the options: what they cover, refit and combine."""
+    missing = [d.fastener for _, d in draft.damage if isinstance(d, MissingFastenerDamage)]
+    on_mesh = draft.panel is not None and draft.panel.mesh is not None
+    patches: dict[str, str] = {}
+    for i, option in draft.option:
+        path = f"option[{i}].actions"
+        for j, action in enumerate(option.actions):
+            if isinstance(action, PatchAction | TapeAction):
+                if action.name in patches:
+                    what = f"{patches[action.name]} is called {action.name!r} as well"
+                    yield Fault(f"{path}[{j}].name", what, "a name of its own", "rename one of them")
+                patches.setdefault(action.name, f"{path}[{j}]")
+        yield from _together(option, path)
+        for j, action in enumerate(option.actions):
+            yield from _action(action, f"{path}[{j}]", draft, names, missing, plan, on_mesh)
+
+
+def _together(option: OptionKeys, path: str) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for j, action in enumerate(option.actions):
+        if action.name in seen:
+            what = f"another action of the option is called {action.name!r}"
+            yield Fault(f"{path}[{j}].name", what, "a name of its own", "rename one of them")
+        seen.add(action.name)
+        if isinstance(action, SpareAction) and len(option.actions) > 1:
+            what = "the spare panel goes on, so nothing else is done to this one"
+            yield Fault(f"{path}[{j}].kind", what, "a spare alone", "make it an option of its own")
+
+
+def _action(
+    action: ActionKeys,
+    path: str,
+    draft: Draft,
+    names: Names,
+    missing: list[str],
+    plan: shapely.Polygon | None,
+    on_mesh: bool,
+) -> Iterator[Fault]:
+    if isinstance(action, RefitAction):
+        yield from unknown_fastener(action.fastener, names, f"{path}.fastener")
+        if action.fastener in names.fasteners and action.fastener not in missing:
+            what = f"fastener {action.fastener!r} is not among the damage, so it need not be refitted"
+            allowed = ", ".join(missing) or "no fastener is missing"
+            yield Fault(f"{path}.fastener", what, allowed, "add it to the damage, or take the action out")
+    if isinstance(action, PatchAction | TapeAction):
+        yield from _cover(action, path, draft, names, plan, on_mesh)
+    if isinstance(action, PatchAction) and action.cut_out and action.over is None:
+        what = "nothing says what is cut out"
+        yield Fault(
+            f"{path}.cut_out",
+            what,
+            "with over = the damage that is cut out",
+            "name the damage, or cut_out = false",
+        )
+
+
+def _cover(
+    action: PatchAction | TapeAction,
+    path: str,
+    draft: Draft,
+    names: Names,
+    plan: shapely.Polygon | None,
+    on_mesh: bool,
+) -> Iterator[Fault]:
+    yield from one_of(action, path, (("over", "overlap_mm"), ("area",)), f"what the {action.kind} covers")
+    yield from area_faults(action.area, f"{path}.area", plan, on_mesh)
+    if action.over is not None and action.overlap_mm is None:
+        yield Fault(f"{path}.overlap_mm", "is missing", "with over", "say how far it reaches beyond the damage")
+    if action.over is None and action.overlap_mm is not None:
+        yield Fault(f"{path}.overlap_mm", "means nothing without over", "with over = a damage", "take it out")
+    tolerance = next((getattr(d, "tolerance_mm", 0.0) for _, d in draft.damage if d.name == action.over), 0.0)
+    if isinstance(action, PatchAction) and action.overlap_mm is not None and action.overlap_mm <= tolerance:
+        what = f"reaches no farther than the tolerance of the damage, {tolerance:g} mm"
+        yield Fault(f"{path}.overlap_mm", what, f"more than {tolerance:g} mm", "make the patch larger")
+    if action.over is not None:
+        if action.over not in names.damage:
+            what = f"there is no damage {action.over!r}"
+            yield Fault(
+                f"{path}.over",
+                what,
+                ", ".join(names.damage) or "no damage is given",
+                nearest(action.over, names.damage),
+            )
+        elif any(isinstance(d, MissingFastenerDamage) and d.name == action.over for _, d in draft.damage):
+            what = f"{action.over!r} is a missing fastener: there is no area to cover"
+            yield Fault(f"{path}.over", what, "a hole or a softened area", "refit the fastener, or give the area")

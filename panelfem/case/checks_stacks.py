@@ -1,0 +1,64 @@
+"""Stacks: every one of a case is read, with the materials it can name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from panelfem.case.checks_materials import materials_of
+from panelfem.case.draft import Draft
+from panelfem.case.faults import nearest
+from panelfem.case.schema_damage import PatchAction
+from panelfem.errors import Fault, StackError
+from panelfem.laminate import parse_stack
+from panelfem.material import Adhesive, Material, PlyMaterial
+
+
+def stack_faults(draft: Draft) -> Iterator[Fault]:
+    """Faults of stacks and of the materials they and the bonds name.
+
+    To be asked for only where all materials of the case are sound: what is wrong with them comes first.
+    """
+    materials = materials_of(draft.materials)
+    panel = draft.panel
+    if panel is not None:
+        yield from _stack(panel.stack, panel.material, "panel", materials)
+        for i, zone in enumerate(panel.zones):
+            yield from _stack(
+                zone.stack,
+                zone.material or panel.material,
+                f"panel.zones[{i}]",
+                materials,
+                zone.material is None,
+            )
+    for i, option in draft.option:
+        for j, action in enumerate(option.actions):
+            if not isinstance(action, PatchAction):
+                continue
+            path = f"option[{i}].actions[{j}]"
+            default = action.material or (panel.material if panel is not None else None)
+            if default is not None:
+                yield from _stack(action.stack, default, path, materials, action.material is None)
+            if not isinstance(materials.get(action.adhesive), Adhesive):
+                valid = [name for name, m in materials.items() if isinstance(m, Adhesive)]
+                what = (
+                    f"{action.adhesive!r} is not an adhesive"
+                    if action.adhesive in materials
+                    else f"there is no adhesive {action.adhesive!r}"
+                )
+                yield Fault(f"{path}.adhesive", what, ", ".join(valid), nearest(action.adhesive, valid))
+
+
+def _stack(
+    text: str, default: str, path: str, materials: Mapping[str, Material], inherited: bool = False
+) -> Iterator[Fault]:
+    if not isinstance(materials.get(default), PlyMaterial):
+        if not inherited:
+            plies = [name for name, m in materials.items() if isinstance(m, PlyMaterial)]
+            what = f"{default!r} is not a ply" if default in materials else f"there is no material {default!r}"
+            yield Fault(f"{path}.material", what, ", ".join(plies), nearest(default, plies))
+        return
+    try:
+        parse_stack(text, materials, default)
+    except StackError as error:
+        what = f"{error.what} ({error.where})" if error.where else error.what
+        yield Fault(f"{path}.stack", what, error.allowed or "for example [0/45/-45/90]s", error.do or "mend the stack")

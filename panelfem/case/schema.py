@@ -1,0 +1,89 @@
+"""The whole case file."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from panelfem.case.fields import Section, choice, flag, items, number, section, text
+from panelfem.case.schema_damage import DamageTable, OptionKeys
+from panelfem.case.schema_loads import Held, LoadTable
+from panelfem.case.schema_materials import MaterialTable
+from panelfem.case.schema_panel import Panel
+
+#: What happens if the panel comes off, and the factor then asked for on force-like parameters
+#: (common practice, no source).
+CLASS_FACTORS = {"cosmetic": 1.0, "aerodynamic": 1.25, "debris": 1.5, "high voltage": 2.0}
+
+
+class CaseHead(Section):
+    """What the case is about."""
+
+    title: str = text("One line: which panel, what happened.")
+    invented: bool = flag("True if the case is made up (a demonstration); the report then says so.", default=False)
+    minutes_left: float | None = number(
+        "Minutes until the car must be ready; absent: no clock.", 0.0, 100000.0, default=None
+    )
+    consequence: Literal["cosmetic", "aerodynamic", "debris", "high voltage"] = choice(
+        "What happens if the panel comes off; sets the factor asked for: cosmetic 1.0, aerodynamic 1.25, "
+        "debris (or a "
+        "mandatory stop) 1.5, high voltage 2.0 (common practice, no source)."
+    )
+    required_factor: float | None = number(
+        "A factor of your own, not below that of the class.",
+        1.0,
+        10.0,
+        default=None,
+        needed="to ask for more",
+    )
+    required_factor_source: str | None = text("Who asks for it.", default=None, needed="with required_factor")
+
+
+class Safety(Section):
+    """Three questions; none has a default."""
+
+    protects_people: Literal[
+        "no", "is one", "bonded into one", "holds occupant protection in place", "counts in its approval"
+    ] = choice(
+        "Is the panel a part that protects people (survival cell, roll and head protection, impact "
+        "structures, suspension, "
+        'wheel tethers, belts, and the mountings of all these)? Anything but "no" is declined.'
+    )
+    fastened_to_such_a_part: bool = flag("Is it fastened to such a part?")
+    such_a_part: str | None = text("Which one.", default=None)
+    covers_high_voltage: bool = flag('Does it cover high voltage? Then the consequence is "high voltage".')
+
+
+class Settings(Section):
+    """How the assessment is made."""
+
+    unidirectional_criterion: str | None = text(
+        "Criterion that governs unidirectional plies; absent: Hashin's plane modes.", default=None
+    )
+    fabric_criterion: str | None = text(
+        "Criterion that governs fabric plies; absent: maximum stress by direction.", default=None
+    )
+    criteria_without_mode_govern: bool = flag(
+        "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu) may govern release.", default=False
+    )
+    lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
+    element_size_mm: float | None = number(
+        "Element size away from detail; absent: from the panel's size.", 2.0, 500.0, default=None
+    )
+    element_order: int | None = number("Order of the elements; absent: the default.", 2, 6, default=None)
+
+
+class CaseFile(Section):
+    """A case file."""
+
+    case: CaseHead = section("What the case is about.")
+    safety: Safety = section("Three questions; none has a default.")
+    materials: dict[str, MaterialTable] = section(
+        "Plies, cores and adhesives by the names used in stacks; names of the built-in library need no entry.",
+        default={},
+    )
+    panel: Panel = section("The panel as designed.")
+    damage: list[DamageTable] = items("What was found.")
+    option: list[OptionKeys] = items("What could be done.")
+    held: Held = section("What is on the panel under every load that has no `held` of its own.", default=Held())
+    load: list[LoadTable] = items("What hits it.", default=..., min_length=1)
+    settings: Settings = section("How the assessment is made.", default=Settings())

@@ -1,0 +1,221 @@
+"""``panelfem laminate``: a stack by hand: stiffness, constants, ply stresses and reserves."""
+
+from __future__ import annotations
+
+import math
+from argparse import Namespace
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from rich.console import RenderableType
+from rich.text import Text
+
+from panelfem.arrays import FloatArray
+from panelfem.cli.console import out, table
+from panelfem.errors import InputError
+from panelfem.failure import CRITERIA, deciding
+from panelfem.laminate import Laminate, describe, parse_stack
+from panelfem.material import Material, PlyMaterial, library
+from panelfem.units import number
+
+DEFAULT_MATERIAL = "carbon-ud"
+POSITIONS = ("bottom", "middle", "top")
+
+
+def run(chosen: Namespace) -> int:
+    """Print everything about one stack."""
+    materials, default = _materials(chosen)
+    thickness = None if chosen.thickness is None else 1e-3 * chosen.thickness
+    laminate = Laminate(parse_stack(chosen.stack, materials, default, thickness))
+    console = out()
+    for part in stiffness(laminate, chosen.stack):
+        console.print(part)
+    if chosen.load is not None or chosen.change:
+        # N/mm is 1e3 N/m; a moment of N·mm per mm is N
+        load = np.array(chosen.load or [0.0] * 6) * np.array([1e3] * 3 + [1.0] * 3)
+        for part in under_load(laminate, load, chosen.change):
+            console.print(part)
+    return 0
+
+
+def _materials(chosen: Namespace) -> tuple[Mapping[str, Material], str]:
+    """Materials by name and the default one, from the library or a case file."""
+    if chosen.case is None:
+        return library(), chosen.material or DEFAULT_MATERIAL
+    from panelfem.case import parse
+    from panelfem.case.checks_materials import materials_of
+
+    model = parse(chosen.case)
+    if model.panel is None:
+        raise InputError(
+            "the case has no panel to take the default material from", where=str(chosen.case), do="use --material"
+        )
+    return materials_of(model.materials), model.panel.material
+
+
+def stiffness(laminate: Laminate, stack: str) -> Iterator[RenderableType]:
+    """Plies, A, B, D, transverse shear stiffness, engineering constants."""
+    yield Text(
+        f"{stack}: {laminate.kind}, {number(1e3 * laminate.thickness, 4)} mm, "
+        f"{number(1e3 * laminate.areal_mass, 4)} g/m²",
+        style="bold",
+    )
+    yield Text("\n".join(f"  {line}" for line in describe(laminate)))
+    scale = max(float(np.abs(laminate.B).max()) / (float(np.abs(laminate.A).max()) * laminate.thickness), 0.0)
+    symmetric = " (zero: no coupling of stretching and bending)" if scale < 1e-12 else ""
+    for title, values in (
+        ("A, N/mm", laminate.A / 1e3),
+        (f"B, N{symmetric}", np.where(scale < 1e-12, 0.0, laminate.B)),
+        ("D, N·mm", laminate.D * 1e3),
+        ("Transverse shear stiffness, N/mm", laminate.shear / 1e3),
+    ):
+        yield Text(title)
+        yield _matrix(values)
+    c = laminate.engineering_constants()
+    rows = [
+        ("Ex, Ey", f"{number(c.Ex / 1e9, 4)} GPa, {number(c.Ey / 1e9, 4)} GPa"),
+        ("Gxy", f"{number(c.Gxy / 1e9, 4)} GPa"),
+        ("νxy, νyx", f"{number(c.nuxy, 4)}, {number(c.nuyx, 4)} (no unit)"),
+        ("shear per strain along x, y", f"{_small(c.shear_coupling[0])}, {_small(c.shear_coupling[1])} (no unit)"),
+        ("Ex, Ey in bending", f"{number(c.Ex_bending / 1e9, 4)} GPa, {number(c.Ey_bending / 1e9, 4)} GPa"),
+        ("Gxy in bending (twist)", f"{number(c.Gxy_bending / 1e9, 4)} GPa"),
+        ("νxy in bending", f"{number(c.nuxy_bending, 4)} (no unit)"),
+        ("expansion x, y, xy", f"{', '.join(_small(1e6 * a) for a in c.expansion)} · 1e-6/K"),
+        ("curvature by heat x, y, xy", f"{', '.join(_small(1e3 * a) for a in c.curvature)} · 1e-3 1/(m·K)"),
+    ]
+    yield table(("Engineering constants", ""), rows)
+
+
+def _small(value: float) -> str:
+    """A number with what is only rounding shown as 0."""
+    return number(value, 4) if abs(value) > 1e-10 else "0"
+
+
+def _matrix(values: FloatArray) -> RenderableType:
+    floor = 1e-12 * float(np.abs(values).max())
+    return Text(
+        "\n".join("  " + "".join((f"{v:.5g}" if abs(v) > floor else "0").rjust(12) for v in row) for row in values)
+    )
+
+
+def under_load(laminate: Laminate, load: FloatArray, change: float) -> Iterator[RenderableType]:
+    """Strains, ply stresses and reserves under resultants (6,) in N/m and N; `change` K is held."""
+    inverse = np.linalg.inv(laminate.ABD)
+    held = inverse @ laminate.thermal_resultants(change)
+    applied = inverse @ load
+    resultants = ", ".join(
+        f"{name} {number(v)} {unit}"
+        for name, v, unit in zip(
+            ("Nx", "Ny", "Nxy", "Mx", "My", "Mxy"),
+            np.concatenate([load[:3] / 1e3, load[3:]]).tolist(),
+            ("N/mm",) * 3 + ("N",) * 3,
+            strict=True,
+        )
+    )
+    held_text = f"; {number(change)} K of temperature change held" if change else ""
+    yield Text(f"\nUnder {resultants}{held_text}", style="bold")
+    total = applied + held
+    yield table(
+        ("Reference surface", "x", "y", "xy"),
+        [
+            ("strain, 1e-6", *(f"{1e6 * v:.1f}" for v in total[:3])),
+            ("curvature, 1/m", *(f"{v:.4g}" for v in total[3:])),
+        ],
+        right=(1, 2, 3),
+    )
+    extra = laminate.ply_stresses(applied)
+    residual = laminate.ply_stresses(held, change)
+    strains = laminate.ply_strains(total)
+    rows = []
+    for i, ply in enumerate(laminate.plies):
+        for k, position in enumerate(POSITIONS):
+            stress = extra[i, k] + residual[i, k]
+            rows.append(
+                (
+                    str(i + 1),
+                    ply.material.name,
+                    f"{number(math.degrees(ply.angle), 4)}°",
+                    position,
+                    *(f"{1e6 * v:.0f}" for v in strains[i, k]),
+                    *(f"{v / 1e6:.1f}" for v in stress),
+                    *(f"{v / 1e6:.1f}" for v in residual[i, k]),
+                )
+            )
+    heads = (
+        "Ply",
+        "Material",
+        "Angle",
+        "At",
+        "ε1 1e-6",
+        "ε2 1e-6",
+        "γ12 1e-6",
+        "σ1 MPa",
+        "σ2 MPa",
+        "τ12 MPa",
+        "held σ1 MPa",
+        "held σ2 MPa",
+        "held τ12 MPa",
+    )
+    yield table(heads, rows, title="Plies in their own axes", right=range(4, 13))
+    yield reserves(laminate, extra, residual)
+
+
+def reserves(laminate: Laminate, applied: FloatArray, residual: FloatArray) -> RenderableType:
+    """The first mode of each criterion that may judge the plies, over the whole laminate."""
+    rows = []
+    for criterion in CRITERIA.values():
+        best: tuple[float, str, int, str, bool] | None = None
+        for i, ply in enumerate(laminate.plies):
+            material = ply.material
+            if not isinstance(material, PlyMaterial) or not _judges(criterion.applies_to, criterion.needs, material):
+                continue
+            factors = criterion.reserve(applied[i], residual[i], material)
+            for k, m in np.ndindex(*factors.shape):
+                factor = float(factors[k, m])
+                rank = -1.0 if math.isnan(factor) else factor
+                if best is None or rank < best[0]:
+                    mode = criterion.modes[m]
+                    best = (
+                        rank,
+                        f"{mode.name} ({mode.grade})",
+                        i + 1,
+                        POSITIONS[k],
+                        deciding(material.kind) == criterion.name,
+                    )
+        if best is not None:
+            rank, mode_name, number_of_ply, position, decides = best
+            shown, margin = _reserve_words(rank)
+            rows.append(
+                (
+                    criterion.name + (" (decides)" if decides else ""),
+                    shown,
+                    margin,
+                    mode_name if rank < math.inf else "",
+                    f"ply {number_of_ply}, {position}" if rank < math.inf else "",
+                )
+            )
+    if not rows:
+        raise InputError("no criterion can judge a ply of this stack", do="use plies with strengths")
+    return table(
+        ("Criterion", "Reserve factor", "Margin", "First mode", "Where"),
+        rows,
+        title="Reserves on the load, with what is held held",
+        right=(1, 2),
+    )
+
+
+def _judges(kinds: frozenset[str], needs: tuple[str, ...], material: PlyMaterial) -> bool:
+    return material.kind in kinds and all(getattr(material, name, None) is not None for name in needs)
+
+
+def _reserve_words(rank: float) -> tuple[str, str]:
+    """Factor and margin in words.
+
+    >>> _reserve_words(1.5), _reserve_words(-1.0), _reserve_words(math.inf)
+    (('×1.5', '+50 %'), ('reached at zero load', 'no number'), ('never reached', ''))
+    """
+    from panelfem.report.wording import percent, times
+
+    if rank < 0:
+        return "reached at zero load", "no number"
+    return times(rank), percent(rank - 1.0) if math.isfinite(rank) else ""

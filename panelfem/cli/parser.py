@@ -1,0 +1,123 @@
+"""The commands and their options."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from pathlib import Path
+
+from panelfem import __version__
+
+_NOTE = (
+    "Advice to a competent person, never a release: the rule book, the supplier's manual and the scrutineers come "
+    "first."
+)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of ``panelfem``; each command stores the name of its module as `command`."""
+    parser = argparse.ArgumentParser(
+        prog="panelfem",
+        description="Can a damaged composite body panel race: as it is or repaired, by what margin, and why.",
+        epilog=_NOTE,
+    )
+    parser.add_argument("--version", action="version", version=f"panelfem {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    _assess(commands)
+    _laminate(commands)
+    _materials(commands)
+    _verify(commands)
+    return parser
+
+
+def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "assess",
+        help="assess a case file and write the report",
+        description="Assess a panel undamaged, as found and with each repair, under every load of a case file.",
+        epilog="Exit code 0: assessed or declined; 2: the case, the folder or the disk is at fault. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the report: new, empty, or one of ours"
+    )
+    p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
+    p.set_defaults(command="assess")
+
+
+def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "laminate",
+        help="stiffness, engineering constants, ply stresses and reserves of a stack",
+        description="A, B, D, transverse shear stiffness, engineering constants; under a load, ply stresses and reserves.",
+        epilog='Example: panelfem laminate "[0/45/-45/90]s" --material carbon-ud --load 200 0 0 0 0 0',
+    )
+    p.add_argument("stack", metavar="STACK", help='stacking sequence, bottom first, e.g. "[0/45/-45/90]s"')
+    source = p.add_mutually_exclusive_group()
+    source.add_argument(
+        "--material", metavar="NAME", help="material of plies written as an angle (see: panelfem materials)"
+    )
+    source.add_argument(
+        "--case", metavar="CASE.toml", type=Path, help="take materials and the default one from a case file"
+    )
+    p.add_argument(
+        "--thickness", metavar="MM", type=positive, help="ply thickness of that material in mm (default: nominal)"
+    )
+    p.add_argument(
+        "--load",
+        metavar=("NX", "NY", "NXY", "MX", "MY", "MXY"),
+        nargs=6,
+        type=finite,
+        help="resultants: NX NY NXY in N/mm, MX MY MXY in N (N·mm per mm); positive: tension, and tension on top",
+    )
+    p.add_argument(
+        "--change",
+        metavar="K",
+        type=finite,
+        default=0.0,
+        help="temperature minus stress-free temperature in K (default 0): its stress is held, the load scaled",
+    )
+    p.set_defaults(command="laminate")
+
+
+def _materials(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "materials",
+        help="the built-in materials, with basis and source of every number",
+        description="The built-in materials, with unit, basis and source of every number.",
+    )
+    p.add_argument("name", metavar="NAME", nargs="?", help="one material in full (default: all, in short)")
+    p.set_defaults(command="materials")
+
+
+def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "verify",
+        help="run every check against published values and independent solutions",
+        description="Print every check: source, printed value, reference value, ours, error. Exit code 1 if one fails.",
+    )
+    p.add_argument("--topic", metavar="TOPIC", action="append", help="only this group of checks (may be given again)")
+    p.set_defaults(command="verify")
+
+
+def finite(text: str) -> float:
+    """A finite number.
+
+    >>> finite("1e3")
+    1000.0
+    """
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number") from None
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"'{text}' is not a finite number")
+    return value
+
+
+def positive(text: str) -> float:
+    """A finite number above 0."""
+    value = finite(text)
+    if value <= 0:
+        raise argparse.ArgumentTypeError(f"{text} is not above 0")
+    return value

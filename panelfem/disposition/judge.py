@@ -1,0 +1,200 @@
+"""From reserves to a disposition.  Pure logic: what is asked, what was found, what follows.
+
+The rules, in order.  A load case *does not meet* if a release-governing mode is reached below the factor asked for; it
+*cannot be told* if linear theory does not hold at that factor; else it *meets*.  The worst load rules the configuration.
+Conditions lower *meets* to *meets with conditions*: a matrix mode reached at the expected severity, a patch without which
+the panel fails what it must survive, a fixing whose loss it does not survive, a dull area left in place, a fastening to a
+part that protects people, a cover over high voltage, a permission not yet given.  An assumed input lowers an outcome only
+if an end of its band does.  Nothing ever lifts an outcome.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from panelfem.disposition.records import Assumption, Consequence, Disposition, LoadOutcome, Outcome
+from panelfem.reserve.records import LoadResult, ModeReserve
+from panelfem.units import number
+
+#: Factors asked for by consequence class, on force-like parameters and on interference (common practice, no source).
+FACTORS: Mapping[str, float] = {"cosmetic": 1.0, "aerodynamic": 1.25, "debris": 1.5, "high voltage": 2.0}
+
+#: What a panel must survive with a patch gone or a fixing lost: the expected severity itself.
+SURVIVE = 1.0
+
+_ORDER = (Outcome.MEETS, Outcome.MEETS_IF, Outcome.CANNOT_TELL, Outcome.DOES_NOT)
+
+
+def worst(outcomes: Sequence[Outcome]) -> Outcome:
+    """The worst of some outcomes.
+
+    >>> worst((Outcome.MEETS, Outcome.CANNOT_TELL)).value
+    'cannot be told'
+    """
+    return max(outcomes, key=_ORDER.index)
+
+
+@dataclass(frozen=True)
+class Findings:
+    """All that bears on one configuration.
+
+    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing ->
+    (least release factor, load) with that fixing lost; `dull`: a softened area is left in the panel; `repaired`: it is an
+    option with a bond.
+    """
+
+    name: str
+    results: tuple[LoadResult, ...]
+    contingencies: tuple[tuple[str, LoadResult], ...] = ()
+    lost: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    dull: bool = False
+    repaired: bool = False
+    damaged: bool = False
+    permitted: bool | None = True
+    fastened_to_protective_part: bool = False
+    over_high_voltage: bool = False
+
+
+def factor_words(mode: ModeReserve) -> str:
+    """What the factor of a mode is, in words, for a sentence."""
+    if mode.status == "zero load":
+        return "is reached before the load is applied"
+    if mode.status == "beyond search":
+        return f"is not reached up to {number(mode.factor, 2)} times the expected severity"
+    return f"is reached at {number(mode.factor, 3)} times the expected severity"
+
+
+def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> float:
+    """The factor asked of a mode: a prescribed deflection test is passed or failed as it is, without a factor on top."""
+    return 1.0 if result.kind == "load test" and mode.criterion == "deflection limit" else consequence.factor
+
+
+def judge_load(result: LoadResult, consequence: Consequence) -> LoadOutcome:
+    """The outcome under one load case."""
+    short = [m for m in result.modes if m.grade == "release" and m.rank < _asked(result, m, consequence)]
+    mode = min(short, key=lambda m: m.rank / _asked(result, m, consequence)) if short else result.release
+    asked = _asked(result, mode, consequence)
+    place = f" {mode.where}" if mode.where else ""
+    sentence = f"{result.load}: {mode.mode}{place} {factor_words(mode)}; {number(asked)} is asked for"
+    if not result.theory.holds:
+        why = "; ".join(result.theory.reasons)
+        return LoadOutcome(
+            result.load,
+            Outcome.CANNOT_TELL,
+            asked,
+            mode.rank,
+            f"{result.load}: outside linear theory ({why}), so the number cannot be trusted",
+        )
+    return LoadOutcome(result.load, Outcome.DOES_NOT if short else Outcome.MEETS, asked, mode.rank, sentence)
+
+
+def judge(findings: Findings, consequence: Consequence) -> Disposition:
+    """The disposition of one configuration at the stated inputs; :func:`lowered` then brings in the assumptions."""
+    loads = tuple(judge_load(result, consequence) for result in findings.results)
+    outcome = worst([load.outcome for load in loads])
+    governing = min((load for load in loads if load.outcome is outcome), key=lambda load: load.factor / load.required)
+    conditions = _conditions(findings, consequence)
+    if outcome is Outcome.MEETS and conditions:
+        outcome = Outcome.MEETS_IF
+    return Disposition(
+        outcome,
+        governing.load,
+        governing.reason,
+        conditions if outcome in (Outcome.MEETS, Outcome.MEETS_IF) else (),
+        _inspections(findings, consequence, outcome),
+        loads,
+    )
+
+
+def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]:
+    found: list[str] = []
+    for result in findings.results:
+        first = result.first_ply
+        if first.grade == "inspection" and first.rank < 1.0:
+            found.append(
+                f"look for matrix cracks {first.where} after {result.load}: {first.mode} {factor_words(first)}"
+            )
+    gone = [(name, r) for name, r in findings.contingencies if r.release.rank < SURVIVE or not r.theory.holds]
+    if gone:
+        name, result = min(gone, key=lambda item: item[1].release.rank)
+        why = (
+            f"{result.release.mode} {factor_words(result.release)}"
+            if result.theory.holds
+            else "what happens then is outside linear theory"
+        )
+        found.append(
+            f"look at the whole edge of the patch after every run and take the panel off if it lifts: "
+            f"with the {name}, under {result.load}, {why}"
+        )
+    for fixing, (factor, load) in sorted(findings.lost.items(), key=lambda item: item[1][0]):
+        if factor < SURVIVE:
+            found.append(
+                f"check that {fixing} is locked before every run: with it lost the panel takes "
+                f"{number(max(factor, 0.0), 2)} times the expected {load}"
+            )
+    if findings.dull:
+        found.append(
+            "tap the dull area again after every run and take the panel off if it has grown: growth is not computed"
+        )
+    if findings.fastened_to_protective_part:
+        found.append("inspect the attachment on the part that protects people by its manufacturer's procedure")
+    if findings.over_high_voltage:
+        found.append("an authorised person confirms isolation, insulation and clearance (carbon conducts)")
+    if findings.permitted is None:
+        found.append("ask the scrutineers and the panel's supplier whether this repair is permitted")
+    return tuple(dict.fromkeys(found))
+
+
+def _inspections(findings: Findings, consequence: Consequence, outcome: Outcome) -> tuple[str, ...]:
+    seen: list[str] = []
+    by_margin = sorted(findings.results, key=lambda r: r.release.rank)
+    for result in by_margin[:1]:
+        if result.release.where and result.release.status == "found":
+            seen.append(
+                f"after the run, first look {result.release.where}: {result.release.mode} governs there "
+                f"under {result.load}"
+            )
+    for result in by_margin:
+        if result.first_ply.where and result.first_ply.rank < consequence.factor:
+            seen.append(f"matrix cracks {result.first_ply.where} ({result.first_ply.mode}, {result.load})")
+            break
+    if findings.repaired:
+        seen.append("the edge of the patch, all round, by eye and by coin tap")
+    elif findings.damaged:
+        seen.append("the damage: measure it again and compare")
+    if outcome is Outcome.CANNOT_TELL:
+        seen.insert(0, "hang a known weight on the panel and read its deflection, or fit another panel")
+    return tuple(dict.fromkeys(seen))
+
+
+def lowered(disposition: Disposition, assumptions: Sequence[Assumption]) -> Disposition:
+    """The disposition after the assumed inputs were swept over their bands.
+
+    An end that does not meet turns *meets* into *cannot be told* until the named measurement is made; an end that meets
+    with conditions turns *meets* into that.  Assumptions are listed with those that flip first.
+    """
+    ranked = tuple(sorted(assumptions, key=lambda a: (not a.flips, a.key)))
+    outcome, reason, inspect = disposition.outcome, disposition.reason, disposition.inspect
+    for a in ranked:
+        if a.outcomes is None:
+            continue
+        end = worst(a.outcomes)
+        if _ORDER.index(end) <= _ORDER.index(disposition.outcome):
+            continue
+        target = Outcome.MEETS_IF if end is Outcome.MEETS_IF else Outcome.CANNOT_TELL
+        if _ORDER.index(target) > _ORDER.index(outcome):
+            outcome = target
+            measure = a.measure or f"measure {a.what}"
+            if target is Outcome.CANNOT_TELL:
+                band = f"{a.band[0]} to {a.band[1]}" if a.band else ""
+                reason = f"{a.what} is assumed ({a.shown}, band {band}) and decides the outcome: {measure}"
+            inspect = tuple(dict.fromkeys((measure, *inspect)))
+    return replace(
+        disposition,
+        outcome=outcome,
+        reason=reason,
+        inspect=inspect,
+        assumptions=ranked,
+        conditions=disposition.conditions if outcome in (Outcome.MEETS, Outcome.MEETS_IF) else (),
+    )

@@ -1,0 +1,33 @@
+"""Surfaces of panels as curved triangles: outlines, imported surfaces, regions, and the true surface behind them."""
+
+from panelfem.mesh.conform import mesh_outline, mesh_surface
+from panelfem.mesh.curved import CurvedMesh
+from panelfem.mesh.importing import SurfaceMesh, clean_surface, read_surface
+from panelfem.mesh.lift import FlatLift, Formula, Lift, TwoRadii
+from panelfem.mesh.outline import Arc, Line, Outline, Ring
+from panelfem.mesh.panelmesh import PanelMesh, Quality
+from panelfem.mesh.region import Disc, EdgeBand, Ellipse, PlanPolygon, Region
+
+__all__ = [
+    "Arc",
+    "CurvedMesh",
+    "Disc",
+    "EdgeBand",
+    "Ellipse",
+    "FlatLift",
+    "Formula",
+    "Lift",
+    "Line",
+    "Outline",
+    "PanelMesh",
+    "PlanPolygon",
+    "Quality",
+    "Region",
+    "Ring",
+    "SurfaceMesh",
+    "TwoRadii",
+    "clean_surface",
+    "mesh_outline",
+    "mesh_surface",
+    "read_surface",
+]

@@ -1,0 +1,172 @@
+"""Last touches to a finished layout: edges swapped and vertices moved where that opens the smallest angles."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from panelfem.arrays import BoolArray, FloatArray, IntArray
+from panelfem.mesh.layout import Layout
+from panelfem.mesh.snap import settle
+from panelfem.mesh.topology import angles, cross_products, unit
+
+POOR = np.radians(28.0)
+"""Elements with a smaller angle than this have their vertices moved, if that helps (choice)."""
+OPEN = np.radians(110.0)
+"""Two border edges of one element that meet at more than this are taken for parts of one smooth line (choice)."""
+ROUNDS = 6
+
+
+def improve(layout: Layout) -> Layout:
+    """Swap edges and move vertices where it raises the smallest angle around them.
+
+    Borders, rim and tags stay: their edges are not swapped, their vertices move along them.
+    """
+    for _ in range(ROUNDS):
+        layout, swaps = _swap(layout)
+        layout, moves = _move(layout)
+        if not swaps and not moves:
+            break
+    return _relieve(layout)
+
+
+def _lines(layout: Layout) -> BoolArray:
+    """Edges that are bent to a curve, (n_edges,)."""
+    return np.asarray(layout.edge_on.any(axis=1) | layout.edge_rim)
+
+
+def _relieve(layout: Layout) -> Layout:
+    """Elements with two edges on one smooth line that no swap could part: split into three at their middle.
+
+    Bent to the line, the two edges would meet at 180° and the element would have no area there.
+    """
+    flat = np.flatnonzero(_flattened(layout, layout.triangles))
+    if not len(flat):
+        return layout
+    tri = layout.triangles[flat]
+    middle, _ = layout.surface.carry(layout.vertices[tri].mean(axis=1))
+    new = len(layout.vertices) + np.arange(len(flat))
+    kept = np.ones(len(layout.triangles), bool)
+    kept[flat] = False
+    parts = [np.stack([tri[:, i], tri[:, (i + 1) % 3], new], axis=1) for i in range(3)]
+    source = np.concatenate([np.flatnonzero(kept), flat, flat, flat])
+    return replace(
+        layout,
+        vertices=np.vstack([layout.vertices, middle]),
+        triangles=np.vstack([layout.triangles[kept], *parts]),
+        inside=layout.inside[source],
+        tags=layout.tags[source],
+        pinned=np.concatenate([layout.pinned, np.zeros(len(flat), bool)]),
+    )
+
+
+def _flattened(layout: Layout, triangles: IntArray) -> BoolArray:
+    """Triangles with two edges on lines that meet at more than `OPEN`, (n,)."""
+    n = len(layout.vertices)
+    ends = layout.edges.ends[_lines(layout)]
+    keys = ends[:, 0] * n + ends[:, 1]
+    pairs = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]], axis=2)
+    bound = np.isin(pairs[..., 0] * n + pairs[..., 1], keys)
+    # the angle at corner i lies between edge i and the edge before it
+    return np.asarray((bound & np.roll(bound, 1, axis=1) & (angles(layout.vertices, triangles) > OPEN)).any(axis=1))
+
+
+def _move(layout: Layout) -> tuple[Layout, int]:
+    """Vertices of poor elements moved half way and wholly to the middle of their neighbours, if that helps."""
+    tri, x, edges = layout.triangles, layout.vertices.copy(), layout.edges
+    poor = _worst(x, tri) < POOR
+    bound = layout.edge_on.any(axis=1) | layout.edge_rim | _tag_edges(layout)
+    line = np.zeros(len(x), bool)
+    line[edges.ends[bound]] = True
+    movable = np.zeros(len(x), bool)
+    movable[tri[poor]] = True
+    movable &= ~layout.pinned
+    # a vertex where lines meet or end stays; so does one on a tag border, whose true line is not known
+    degree = np.bincount(edges.ends[bound].ravel(), minlength=len(x))
+    movable &= ~line | (degree == 2)
+    movable[edges.ends[_tag_edges(layout)]] = False
+    at = np.flatnonzero(movable)
+    if not len(at):
+        return layout, 0
+    total, count = np.zeros_like(x), np.zeros(len(x))
+    for i, j in ((0, 1), (1, 0)):
+        a, b = edges.ends[:, i], edges.ends[:, j]
+        use = ~line[a] | bound
+        np.add.at(total, a[use], x[b[use]])
+        count += np.bincount(a[use], minlength=len(x))
+    middle = total[at] / np.maximum(count[at], 1.0)[:, None]
+    order = np.argsort(tri.ravel(), kind="stable")
+    start = np.searchsorted(tri.ravel()[order], np.arange(len(x) + 1))
+    moves = 0
+    for share in (1.0, 0.4):
+        wanted = x[at] + share * (middle - x[at])
+        spot, arrived = settle(
+            wanted, layout.vertex_on[at], layout.vertex_rim[at], layout.directions[at], 0.7 * layout.sizes[at],
+            layout.surface, layout.regions[: layout.inside.shape[1]], layout.diagonal,
+        )  # fmt: skip
+        for v, new, good in zip(at, spot, arrived, strict=True):
+            star = tri[order[start[v] : start[v + 1]] // 3]
+            before, normal = _worst(x, star).min(), layout.normals[v]
+            old = x[v].copy()
+            x[v] = new
+            upright = (unit(cross_products(x, star)) @ normal > 0.3).all()
+            if good and upright and _worst(x, star).min() > before + np.radians(0.3):
+                moves += 1
+            else:
+                x[v] = old
+    return (replace(layout, vertices=x) if moves else layout), moves
+
+
+def _tag_edges(layout: Layout) -> BoolArray:
+    """Edges between elements of different tags, (n_edges,)."""
+    first, second = layout.edges.sides.T
+    return np.asarray((second >= 0) & (layout.tags[first] != layout.tags[np.maximum(second, 0)]))
+
+
+def _swap(layout: Layout) -> tuple[Layout, int]:
+    """One round of swaps that do not touch each other."""
+    x, tri, edges = layout.vertices, layout.triangles.copy(), layout.edges
+    free = (edges.count == 2) & ~layout.edge_rim & ~layout.edge_on.any(axis=1)
+    first, second = edges.sides.T
+    free &= ~_tag_edges(layout)
+    at = np.flatnonzero(free)
+    first, second = first[at], second[at]
+    a, b = edges.ends[at].T
+    c = tri[first].sum(axis=1) - a - b
+    d = tri[second].sum(axis=1) - a - b
+    # orient so that the first element runs a → b
+    forward = ((tri[first] == a[:, None]) & (np.roll(tri[first], -1, axis=1) == b[:, None])).any(axis=1)
+    a, b = np.where(forward, a, b), np.where(forward, b, a)
+
+    def worst(*triangles: IntArray) -> FloatArray:
+        at = [np.where(_flattened(layout, t), 0.0, _worst(x, t)) for t in triangles]
+        return np.asarray(np.min(at, axis=0))
+
+    one, two = np.stack([a, d, c], 1), np.stack([d, b, c], 1)
+    old = worst(np.stack([a, b, c], 1), np.stack([b, a, d], 1))
+    normal = unit(cross_products(x, np.stack([a, b, c], 1))) + unit(cross_products(x, np.stack([b, a, d], 1)))
+    upright = np.ones(len(at), bool)
+    for new in (one, two):
+        upright &= np.einsum("ij,ij->i", unit(cross_products(x, new)), unit(normal)) > 0.8
+    gain = np.where(upright, worst(one, two) - old, -1.0)
+    # a new edge may not exist already
+    known = set(map(tuple, edges.ends.tolist()))
+    touched = np.zeros(len(tri), bool)
+    swaps = 0
+    for i in np.argsort(-gain, kind="stable"):
+        if gain[i] < np.radians(1.0):
+            break
+        if touched[first[i]] or touched[second[i]] or (min(c[i], d[i]), max(c[i], d[i])) in known:
+            continue
+        tri[first[i]], tri[second[i]] = one[i], two[i]
+        known.add((min(c[i], d[i]), max(c[i], d[i])))
+        touched[[first[i], second[i]]] = True
+        swaps += 1
+    return (replace(layout, triangles=tri) if swaps else layout), swaps
+
+
+def _worst(x: FloatArray, triangles: IntArray) -> FloatArray:
+    """Smallest angle of triangles; one that is nearly 180° counts as what it lacks to that."""
+    at = angles(x, triangles)
+    return np.asarray(np.minimum(at.min(axis=1), np.pi - at.max(axis=1)))

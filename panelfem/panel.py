@@ -1,0 +1,140 @@
+"""The panel: a mesh, its laminates, what holds it, and what was bonded on.
+
+Damage and repair turn one panel record into another; the solver never hears of either.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from panelfem.arrays import BoolArray, FloatArray, IntArray
+from panelfem.laminate import Laminate
+from panelfem.material import Adhesive
+from panelfem.mesh import PanelMesh, Region
+
+
+@dataclass(frozen=True)
+class Fastener:
+    """A quarter-turn, bolt or pin: holds the mean motion of the skin under its washer.
+
+    `place` (3,) m on the surface, `normal` (3,) there; `washer_radius` m.  Stiffness to ground: `in_plane` and `normal`
+    in N/m, `tilt` (about both tangents) and `twist` (about the normal) in N·m/rad; inf is rigid, 0 is free.
+    Ratings in N, None if the catalogue is silent.
+    """
+
+    name: str
+    place: FloatArray
+    normal: FloatArray
+    washer_radius: float
+    in_plane: float
+    out_of_plane: float
+    tilt: float = 0.0
+    twist: float = 0.0
+    rating_shear: float | None = None
+    rating_pull: float | None = None
+    fitted: bool = True
+
+
+@dataclass(frozen=True)
+class EdgeSupport:
+    """A supported stretch of the boundary: the boundary edges whose middle lies inside `region` (None: all of them).
+
+    clamped: no displacement, no rotation; hinged: no displacement; supported: no displacement along the normal;
+    elastic: `translation` N/m per m of edge in all directions and `rotation` N·m/rad per m about the edge.
+    """
+
+    name: str
+    hold: Literal["clamped", "hinged", "supported", "elastic"]
+    region: Region | None = None
+    translation: float = 0.0
+    rotation: float = 0.0
+
+
+@dataclass(frozen=True)
+class HeldArea:
+    """An area whose displacements and rotations are all zero (a bonded bracket): the elements inside the mesh region."""
+
+    name: str
+    region: str
+
+
+@dataclass(frozen=True)
+class PointMass:
+    """A mass (kg) that hangs on the skin, spread over the mesh region."""
+
+    name: str
+    region: str
+    mass: float
+
+
+@dataclass(frozen=True)
+class BondedPatch:
+    """A patch bonded on one face over a mesh region: kept apart for the bond-line check.
+
+    `side` +1: on the face the normal leaves through.  `laminate` is the patch alone, as cured; `strength` is the cured
+    share of the adhesive's book strength.  `bridging` (ne,) marks where the patch spans a gap in the panel.
+    """
+
+    name: str
+    region: str
+    laminate: Laminate
+    adhesive: Adhesive
+    bond_thickness: float
+    side: Literal[1, -1]
+    strength: float
+    bridging: BoolArray
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A panel in one state.
+
+    `laminate_of` (ne,) numbers the laminate of each element; `removed` (ne,) marks elements that are not there (holes);
+    `slack` (ne,) marks elements taken to carry nothing, whose own motion means nothing; `axis` (3,) is the 0° direction,
+    projected on the surface; `extra_mass` kg is what tape and the like add without
+    stiffness.
+    """
+
+    name: str
+    mesh: PanelMesh
+    laminates: tuple[Laminate, ...]
+    laminate_of: IntArray
+    axis: FloatArray
+    fasteners: tuple[Fastener, ...] = ()
+    edges: tuple[EdgeSupport, ...] = ()
+    held_areas: tuple[HeldArea, ...] = ()
+    masses: tuple[PointMass, ...] = ()
+    patches: tuple[BondedPatch, ...] = ()
+    removed: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
+    slack: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
+    extra_mass: float = 0.0
+
+    def __post_init__(self) -> None:
+        ne = len(self.mesh.triangles)
+        for name in ("removed", "slack"):
+            if getattr(self, name).size == 0:
+                object.__setattr__(self, name, np.zeros(ne, bool))
+
+    def relaid(self, elements: BoolArray, change: dict[int, Laminate]) -> Panel:
+        """The panel with the laminates of `elements` (ne,) exchanged: `change` maps an old number to its new laminate."""
+        laminates, of = list(self.laminates), self.laminate_of.copy()
+        for old, new in change.items():
+            of[elements & (self.laminate_of == old)] = len(laminates)
+            laminates.append(new)
+        return replace(self, laminates=tuple(laminates), laminate_of=of)
+
+    def stiffness(self) -> FloatArray:
+        """Laminate stiffness of each element, (ne, 8, 8), in the frame of the 0° axis."""
+        return np.stack([laminate.stiffness for laminate in self.laminates])[self.laminate_of]
+
+    def areal_mass(self) -> FloatArray:
+        """Mass per area of each element, (ne,), kg/m²; zero where removed."""
+        per = np.array([laminate.areal_mass for laminate in self.laminates])[self.laminate_of]
+        return np.where(self.removed, 0.0, per)
+
+    def mass(self) -> float:
+        """Mass of the panel without what hangs on it, kg."""
+        return float(self.areal_mass() @ self.mesh.areas) + self.extra_mass

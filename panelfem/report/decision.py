@@ -1,0 +1,224 @@
+"""The first screen: what was decided, why, on what conditions, what to look at next, and who releases it."""
+
+from __future__ import annotations
+
+from panelfem.assess.records import Assessment, Configuration
+from panelfem.disposition.records import Outcome
+from panelfem.report import wording
+from panelfem.report.glyph import badge, css_class
+from panelfem.report.headline import Row, rows
+from panelfem.report.markup import Markup, el, text
+from panelfem.units import number
+
+_KINDS = {"undamaged": "reference", "as found": "as it stands", "option": "option"}
+
+
+def header(assessment: Assessment) -> Markup:
+    """Title, panel, class, time left; an invented scenario says so here."""
+    left = assessment.minutes_left
+    facts = [
+        f"Panel: {assessment.panel}",
+        f"Class: {assessment.consequence}; factor asked for {wording.times(assessment.required)} on the expected load",
+        f"Time left: {number(left)} min" if left is not None else "Time left: not stated",
+    ]
+    return el(
+        "header",
+        el(
+            "div",
+            el("h1", assessment.title),
+            el("p", wording.INVENTED, cls="invented") if assessment.invented else None,
+            cls="title",
+        ),
+        el("p", *(el("span", fact) for fact in facts), cls="facts"),
+    )
+
+
+def decision(assessment: Assessment, picture: Markup | None) -> Markup:
+    """The whole decision part."""
+    chosen = wording.find(assessment, assessment.recommendation)
+    found = wording.as_found(assessment)
+    spoken = chosen or found
+    asked = [*assessment.conditions]
+    if spoken is not None:
+        asked = list(dict.fromkeys([*spoken.disposition.conditions, *asked]))
+    look = list(spoken.disposition.inspect) if spoken is not None else []
+    return el(
+        "section",
+        el(
+            "div",
+            el(
+                "div",
+                el(
+                    "div",
+                    _recommended(assessment, chosen),
+                    _found(found) if found is not chosen else None,
+                    cls="verdicts",
+                ),
+                el(
+                    "div",
+                    _list("Conditions", asked, "None beyond the cautions at the end."),
+                    _list("Look at next", look, "Nothing in particular."),
+                    cls="twin",
+                ),
+                _signature(chosen),
+            ),
+            picture,
+            cls="lead",
+        ),
+        ranked_table(assessment),
+        el("p", wording.ADVICE, cls="small"),
+        cls="decision",
+    )
+
+
+def _recommended(assessment: Assessment, chosen: Configuration | None) -> Markup:
+    if chosen is None:
+        return el(
+            "div",
+            el("h2", "Recommended"),
+            el("p", "No configuration", cls="who"),
+            el("p", wording.sentence(assessment.recommendation_reason), cls="why"),
+            cls="verdict none",
+        )
+    return el(
+        "div",
+        el("h2", "Recommended"),
+        el("p", chosen.name, cls="who"),
+        badge(chosen.disposition.outcome, large=True),
+        el("p", wording.sentence(assessment.recommendation_reason), cls="why"),
+        el("p", el("b", "Governs: "), wording.sentence(chosen.disposition.reason), cls="why"),
+        cls=f"verdict {css_class(chosen.disposition.outcome)}",
+    )
+
+
+def _found(found: Configuration | None) -> Markup | None:
+    if found is None:
+        return None
+    return el(
+        "div",
+        el("h2", "As found"),
+        el("p", found.name, cls="who") if found.name.lower() != "as found" else None,
+        badge(found.disposition.outcome, large=True),
+        el("p", el("b", "Governs: "), wording.sentence(found.disposition.reason), cls="why"),
+        cls=f"verdict {css_class(found.disposition.outcome)}",
+    )
+
+
+def _list(title: str, entries: list[str], otherwise: str) -> Markup:
+    body = el("ul", *(el("li", wording.sentence(e)) for e in entries)) if entries else el("p", otherwise)
+    return el("div", el("h3", title), body)
+
+
+def _signature(chosen: Configuration | None) -> Markup:
+    """The line to sign; nothing is released by the tool."""
+    about = "Decided by"
+    if chosen is not None:
+        held = ", if the conditions hold" if chosen.disposition.outcome is Outcome.MEETS_IF else ""
+        about = f"Meets the factor asked for, for the listed loads{held}; released by"
+    return el("p", about, el("span", cls="blank"), "at", el("span", cls="blank short"), cls="sign")
+
+
+def ranked_table(assessment: Assessment) -> Markup:
+    """All configurations, ranked, with the figures the users ask for first."""
+    heads = (
+        "Configuration",
+        "Outcome",
+        "Takes, of the governing load",
+        "Greatest deflection",
+        "First-ply margin",
+        "Release margin",
+        "Resto\u00adration",
+        "Mass",
+        "Time",
+        "Per\u00admitted",
+    )
+    body = [el("tr", *_cells(row, heads), cls=_row_class(row)) for row in rows(assessment)]
+    return el(
+        "div",
+        el(
+            "table",
+            el(
+                "caption",
+                "Margin: reserve factor − 1 on the load's own parameter. Takes, release margin: the load that "
+                "governs; the other figures: the worst over all loads, which is named. Bars: thin mark expected, "
+                "thick mark asked for.",
+            ),
+            el("thead", el("tr", *(el("th", head, scope="col") for head in heads))),
+            el("tbody", *body),
+            cls="ranked",
+        ),
+        cls="wide",
+    )
+
+
+def _row_class(row: Row) -> str | None:
+    return "chosen" if row.recommended else "reference" if row.configuration.kind == "undamaged" else None
+
+
+def _cells(row: Row, heads: tuple[str, ...]) -> list[Markup]:
+    names = [head.replace("\u00ad", "") for head in heads]
+    rank = f"{row.rank} " if row.rank is not None else ""
+    tag = "recommended" if row.recommended else _KINDS[row.configuration.kind]
+    note = f"; {row.configuration.note}" if row.configuration.note else ""
+    first = el("th", el("span", rank, cls="rank"), row.name, _small(tag + note), scope="row")
+    takes = row.takes
+    cells: list[tuple[str, ...] | Markup] = [
+        badge(row.outcome),
+        _takes(row) if takes else ("not computed",),
+        (*_parts(row.deflection), row.deflection_load),
+        (*_parts(row.first_ply), _join(row.first_ply_load, row.first_ply_mode)),
+        (*_parts(row.release), row.release_mode),
+        (row.restoration, row.restoration_load),
+        _parts(row.mass),
+        _parts(row.minutes),
+        _parts(row.permitted),
+    ]
+    out = [first]
+    for name, cell in zip(names[1:], cells, strict=True):
+        if isinstance(cell, Markup):
+            out.append(el("td", cell, data_label=name))
+        else:
+            figure, *below = cell
+            out.append(el("td", el("span", figure, cls="figure"), *(_small(b) for b in below if b), data_label=name))
+    return out
+
+
+def _join(load: str, mode: str) -> str:
+    return ": ".join(part for part in (load, mode) if part)
+
+
+def _parts(words: str) -> tuple[str, ...]:
+    """'1245 g (+41 g)' as a figure and the note below it; a dash for nothing."""
+    figure, _, below = words.partition(" (")
+    return figure or "–", below.removesuffix(")")
+
+
+def _small(words: str) -> Markup:
+    """A note below a figure; that a figure is outside linear theory is said loudly."""
+    return el("span", words, cls="loud" if words == wording.OUTSIDE else "note")
+
+
+def _takes(row: Row) -> Markup:
+    takes = row.takes
+    assert takes is not None
+    about = _small(f"{row.load}: {takes.expected} expected, {takes.asked} asked for")
+    figure, below = _parts(takes.taken)
+    return text(el("span", figure, cls="figure"), _small(below) if below else None, bar(takes), about)
+
+
+def bar(takes: wording.Takes) -> Markup:
+    """What is taken, as a bar that ends at twice what is asked for; thin mark: expected, thick mark: asked for."""
+    end = 2.0 * takes.required
+    if takes.factor != takes.factor or end <= 0:
+        return Markup("")
+    width = 100.0 * min(takes.factor, end) / end
+    over = takes.bound or takes.factor > end
+    sound = "" if takes.sound else " unsound"
+    arrow = '<path class="taken" d="M96 0 L100 4 L96 8 Z"/>' if over else ""
+    return Markup(
+        f'<svg class="bar{sound}" viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true">'
+        '<rect class="ground" x="0" y="3" width="100" height="2"/>'
+        f'<rect class="taken" x="0" y="1.8" width="{width:.1f}" height="4.4"/>{arrow}'
+        f'<rect class="mark" x="{100.0 / end - 0.4:.1f}" y="0.6" width="0.8" height="6.8"/>'
+        '<rect class="mark" x="49.1" y="0" width="1.8" height="8"/></svg>'
+    )

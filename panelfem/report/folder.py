@@ -1,0 +1,100 @@
+"""The output folder: made if it is not there, taken only if it is empty or holds a result of ours.
+
+Every file is written beside its place under another name and then moved there, so a full disk leaves no half file,
+and a link in the folder is replaced, never followed.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from pathlib import Path
+
+from panelfem.errors import InputError
+
+FORMAT = "panelfem-result/1"
+#: Everything a report may leave in its folder.
+NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
+
+
+def is_ours(folder: Path) -> bool:
+    """True if the folder holds a ``result.json`` of this format."""
+    try:
+        found = json.loads((folder / "result.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(found, dict) and found.get("format") == FORMAT
+
+
+def prepare(folder: Path) -> Path:
+    """The folder, made if need be.
+
+    Raises InputError if it is a file, cannot be written, or holds files that are not a result of ours.
+    """
+    where = str(folder)
+    if folder.exists() and not folder.is_dir():
+        raise InputError(
+            "the output folder is a file", where=where, allowed="a folder", do="give another name to --out"
+        )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        entries = os.listdir(folder)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise InputError(
+            f"cannot write to the output folder: {error.strerror or error}",
+            where=where,
+            allowed="a folder you may write to, on a disk with room",
+            do="give another folder to --out",
+        ) from error
+    if entries and not is_ours(folder):
+        raise InputError(
+            "the output folder holds files that are not a result of this tool",
+            where=where,
+            allowed="an empty or new folder, or one with an earlier result.json of this tool",
+            do="give another folder to --out",
+        )
+    return folder
+
+
+def put(folder: Path, name: str, content: bytes) -> Path:
+    """Write one file of the report in whole, or not at all.
+
+    Raises InputError if it cannot be written (a full disk, a lost permission).
+    """
+    if name not in NAMES:
+        raise ValueError(f"{name} is not a file of the report")
+    part = folder / f".{name}.part"
+    try:
+        part.unlink(missing_ok=True)
+        with open(part, "xb") as stream:
+            stream.write(content)
+        os.replace(part, folder / name)
+    except OSError as error:
+        try:
+            part.unlink(missing_ok=True)
+        except OSError as second:
+            error.add_note(f"{part} was left behind: {second}")
+        raise InputError(
+            f"cannot write {name}: {error.strerror or error}",
+            where=str(folder),
+            allowed="a disk with room (about 20 MB) that you may write to",
+            do="make room or give another folder to --out, and run again",
+        ) from error
+    return folder / name
+
+
+def clear(folder: Path, keep: tuple[str, ...]) -> None:
+    """Take away the files of an earlier result that this one does not have.  Raises InputError if one stays."""
+    for name in NAMES:
+        if name not in keep:
+            try:
+                (folder / name).unlink(missing_ok=True)
+            except OSError as error:
+                raise InputError(
+                    f"an earlier {name} cannot be removed: {error.strerror or error}",
+                    where=str(folder),
+                    do="remove it by hand: it does not belong to this result",
+                ) from error

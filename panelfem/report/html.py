@@ -1,0 +1,116 @@
+"""``report.html``: one file, nothing fetched, decision first."""
+
+from __future__ import annotations
+
+import base64
+from importlib.resources import files
+
+from panelfem.assess.records import Assessment, Declined
+from panelfem.report import sections, view3d, wording
+from panelfem.report.decision import decision, header
+from panelfem.report.markup import Markup, el
+
+#: Nothing may be fetched: scripts, styles and pictures are in the page.  The drawing script makes blobs and functions.
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline' 'unsafe-eval' blob:; style-src 'unsafe-inline'; "
+    "img-src data: blob:; worker-src blob:; base-uri 'none'; form-action 'none'"
+)
+
+
+def _file(name: str) -> str:
+    return files("panelfem.report").joinpath(name).read_text("utf-8")
+
+
+def page(title: str, *body: Markup | None, scripts: tuple[str, ...] = ()) -> str:
+    """A whole page with the style inside and nothing outside."""
+    ended = [s for s in scripts if "</script" in s.lower()]
+    if ended:
+        raise ValueError("a script of the page holds the text that would end it")
+    head = el(
+        "head",
+        el("meta", charset="utf-8"),
+        Markup(f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("title", title),
+        Markup('<link rel="icon" href="data:,">'),
+        Markup(f"<style>{_file('style.css')}</style>"),
+    )
+    main = el("main", *body, *(Markup(f"<script>{script}</script>") for script in scripts))
+    return f"<!DOCTYPE html>\n{el('html', head, el('body', main), lang='en')}\n"
+
+
+def picture(png: bytes, alt: str, cls: str = "") -> Markup:
+    """A picture inside the page."""
+    source = "data:image/png;base64," + base64.b64encode(png).decode("ascii")
+    return el("figure", el("img", src=source, alt=alt), el("figcaption", alt), cls=cls or None)
+
+
+def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: bytes | None) -> str:
+    """The report of an assessment; `panel`, `reserves` and `deflected` are PNGs."""
+    turning = view3d.section(assessment)
+    scripts: tuple[str, ...] = ()
+    if turning is not None:
+        from plotly.offline import get_plotlyjs
+
+        scripts = (get_plotlyjs(), _file("view3d.js"))
+    shown = picture(
+        panel,
+        "The panel as found: damage dark, fixings as rings, a cross in a ring where the governing mode is "
+        "reached first.",
+        "panel",
+    )
+    pictures = el(
+        "section",
+        el("h2", "Reserves and deflected shapes"),
+        el(
+            "div",
+            picture(reserves, "Factor on each load's own parameter, against the factor asked for."),
+            picture(deflected, "Deflected shapes under the load that governs, all to one scale.")
+            if deflected
+            else None,
+            cls="pictures",
+        ),
+    )
+    return page(
+        f"{assessment.title}: assessment",
+        header(assessment),
+        decision(assessment, shown),
+        pictures,
+        turning,
+        *(sections.configuration(assessment, conf) for conf in assessment.configurations),
+        sections.assumptions(assessment.assumptions),
+        sections.inputs(assessment),
+        sections.checks(assessment),
+        sections.cautions(assessment),
+        _footer(assessment),
+        scripts=scripts,
+    )
+
+
+def _footer(assessment: Assessment) -> Markup:
+    return el("footer", el("p", wording.ADVICE, f" panelfem {assessment.version}."))
+
+
+def declined_page(found: Declined) -> str:
+    """The report of a part that is not assessed."""
+    return page(
+        f"{found.case}: declined",
+        el("header", el("h1", found.case)),
+        el(
+            "section",
+            el(
+                "div",
+                el("h2", "Declined"),
+                el("p", "This part is not assessed.", cls="who"),
+                el("p", wording.sentence(found.reason), cls="why"),
+                el("p", el("b", "Refer to: "), wording.sentence(found.refer_to), cls="why"),
+                cls="verdict none",
+            ),
+            el(
+                "p",
+                "No number was computed and none is given: a part that protects people is released only by its "
+                "manufacturer and the governing body's tests.",
+            ),
+            cls="decision",
+        ),
+    )

@@ -1,0 +1,172 @@
+"""The keys of ``result.json``, each with its unit and meaning; a test holds them to what is written."""
+
+from __future__ import annotations
+
+from panelfem.report.folder import FORMAT
+
+#: Keys whose ending is the unit of the load case's own parameter.
+PARAMETER_ENDINGS = ("N", "kPa", "gee", "mm")
+
+_MODE = {
+    "mode": "the failure mode",
+    "criterion": "the criterion or rule it is judged by",
+    "grade": '"release" (governs release) or "inspection" (reported, asks for inspection)',
+    "status": '"found"; "zero load" (held loads reach it alone, no number); "beyond search" (factor is a lower bound)',
+    "factor": "reserve factor on the load's own parameter; null if there is none",
+    "margin_percent": "(factor − 1) × 100; null if there is none",
+    "place_mm": "[x, y, z] of the place, or null",
+    "where": "the place in words",
+    "ply": "ply number, 1 on the face the normal enters; null if not of a ply",
+    "ply_name": "the ply's material",
+    "position": "place in the ply: bottom, middle, top",
+}
+_ASSUMPTION = {
+    "key": "path in the case",
+    "what": "what is assumed",
+    "shown": "its value with unit",
+    "source": "where it comes from",
+    "band": "[low, high] as shown, or null",
+    "outcomes": "[low, high] outcome at the ends of the band, or null if not swept",
+    "factors": "[low, high] least reserve factor at the ends, or null",
+    "flips": "true if an end changes the outcome",
+    "measure": "what would settle it",
+}
+_LOAD = {
+    "load": "name of the load case",
+    "kind": "kind of load",
+    "parameter": "what is scaled: force, pressure, acceleration, interference",
+    "unit": "unit of the parameter as printed",
+    "expected_*": "expected severity, ending in its unit: N, kPa, gee (9.80665 m/s²) or mm",
+    "asked_*": "severity the factor asked for comes to, same unit",
+    "deflection.value_mm": "greatest displacement at the expected severity",
+    "deflection.place_mm": "[x, y, z] where",
+    "deflection.where": "where, in words",
+    "deflection.direction_unit_vector": "[x, y, z] direction of it",
+    **{f"first_ply.{k}": f"first ply failure: {v}" for k, v in _MODE.items()},
+    **{f"release.{k}": f"first release-governing mode: {v}" for k, v in _MODE.items()},
+    **{f"modes[].{k}": f"every mode: {v}" for k, v in _MODE.items()},
+    "theory.holds": "true if linear theory may be believed",
+    "theory.deflection_over_thickness_ratio": "deflection against the nearest support over the thickness",
+    "theory.rotation_rad": "greatest rotation",
+    "theory.buckling_share_ratio": "compressive membrane force over a hand buckling load",
+    "theory.reasons": "what is over its limit",
+    "limits[].name": "name of a deflection limit",
+    "limits[].value_mm": "the deflection",
+    "limits[].limit_mm": "what is allowed",
+    "limits[].factor": "factor at which the limit is reached",
+    "fixings[].name": "name of a fixing",
+    "fixings[].shear_N": "in-plane force on it",
+    "fixings[].pull_N": "force along the normal, positive pulling",
+    "fixings[].rating_shear_N": "its rating, or null",
+    "fixings[].rating_pull_N": "its rating, or null",
+    "bonds[].name": "name of a bonded patch",
+    "bonds[].shear_MPa": "peak adhesive shear stress",
+    "bonds[].peel_MPa": "peak adhesive peel stress",
+    "bonds[].shear_strength_MPa": "strength used",
+    "bonds[].peel_strength_MPa": "strength used",
+    "bonds[].where": "at which end",
+    "contacts[].force_N": "contact force along its direction",
+    "contacts[].advance_mm": "how far the shape has advanced",
+    "contacts[].area_mm2": "area that touches",
+    "contacts[].places_count": "points that touch",
+    "contacts[].error_ratio": "greatest violation of 'force or gap is zero'",
+    "plies[].ply": "ply number",
+    "plies[].name": "its material",
+    "plies[].angle_deg": "its angle",
+    "plies[].position": "bottom, middle, top",
+    "plies[].z_mm": "height along the normal",
+    "plies[].strain_microstrain": "[along, across, shear] in ply axes",
+    "plies[].stress_MPa": "[along, across, shear] in ply axes",
+    "plies[].residual_MPa": "the part of the stress held at zero scaled load",
+    "path": "[factor on the expected severity, least release reserve factor told from that state], in order",
+    "notes": "notes of the analysis",
+    "residual_ratio": "relative residual of the solution",
+}
+_VARIANT = {
+    "name": "name of the state",
+    "removed_elements_count": "triangles that are not there",
+    **{f"loads[].{k}": v for k, v in _LOAD.items()},
+    "fastener_lost[].fastener": "the fixing lost",
+    "fastener_lost[].factor": "least release factor then; null if reached at zero load",
+    "fastener_lost[].load": "under which load",
+}
+_CONFIGURATION = {
+    "name": "name of the configuration",
+    "kind": '"undamaged", "as found" or "option"',
+    "mass_g": "mass of the panel in this configuration",
+    "minutes_min": "time it takes",
+    "permitted": "true, false, or null if not known",
+    "note": "remark",
+    "disposition.outcome": "one of the four outcomes, in words",
+    "disposition.governing_load": "the load that governs",
+    "disposition.reason": "why, in a sentence",
+    "disposition.conditions": "conditions of the outcome",
+    "disposition.inspect": "what to look at next",
+    "disposition.loads[].load": "a load case",
+    "disposition.loads[].outcome": "its outcome",
+    "disposition.loads[].required_factor": "factor asked for on its parameter",
+    "disposition.loads[].factor": "factor it was judged on; null if reached at zero load",
+    "disposition.loads[].reason": "why",
+    **{f"disposition.assumptions[].{k}": v for k, v in _ASSUMPTION.items()},
+    "governing[].load": "a load case",
+    "governing[].variant": "the state that governs under it",
+    "restoration[].load": "a load case",
+    "restoration[].release_ratio": "release-governing: what it takes over what the undamaged panel takes",
+    "restoration[].first_ply_ratio": "the same for first ply failure",
+    **{f"variants[].{k}": v for k, v in _VARIANT.items()},
+    **{f"contingencies[].{k}": v for k, v in _VARIANT.items()},
+}
+#: Path of every key -> meaning; ``[]`` is an entry of a list, ``*`` the unit of the load's own parameter.
+KEYS: dict[str, str] = {
+    "format": f'"{FORMAT}"; the number rises when a key changes its meaning',
+    "status": '"assessed" or "declined" (then only case, reason and refer_to follow)',
+    "reason": "declined: why",
+    "refer_to": "declined: who decides",
+    "version": "version of panelfem",
+    "case": "the case file",
+    "case_hash": "digest of the case file",
+    "title": "title of the case",
+    "invented": "true for a made-up scenario",
+    "panel": "name of the panel",
+    "consequence": "class by what happens if the panel comes off",
+    "required_factor": "factor asked for on force-like parameters",
+    "minutes_left_min": "time left, or null",
+    "recommendation": "name of a configuration, or null",
+    "recommendation_reason": "why, in a sentence",
+    "conditions": "conditions on any configuration",
+    "cautions": "cautions",
+    **{f"configurations[].{k}": v for k, v in _CONFIGURATION.items()},
+    **{f"assumptions[].{k}": v for k, v in _ASSUMPTION.items()},
+    "inputs[].key": "path in the case",
+    "inputs[].shown": "value with unit",
+    "inputs[].basis": "mean, B-basis, typical, assumed, stated",
+    "inputs[].source": "where it comes from",
+    "sources": "published sources",
+    "stacks[].name": "name of a laminate",
+    "stacks[].plies": "its plies, one a line, from the face the normal leaves (top) down",
+    "places[].name": "name of a place",
+    "places[].place_mm": "[x, y, z]",
+    "damage_regions[].name": "name of a damaged region",
+    "damage_regions[].elements_count": "triangles in it",
+    "mesh.vertices_count": "vertices",
+    "mesh.triangles_count": "triangles",
+    "mesh.notes": "what was done to the mesh",
+    "checks[].name": "a check of the computation",
+    "checks[].found": "what it found",
+    "settings": "settings used, as recorded",
+}
+
+
+def describe() -> str:
+    """All keys of ``result.json``, one a line.
+
+    >>> describe().splitlines()[0]
+    'Keys of result.json ("panelfem-result/1").'
+    """
+    lines = [
+        f'Keys of result.json ("{FORMAT}").',
+        'No number: null; infinity: the string "Infinity" or "-Infinity"; the status beside a factor says why.',
+        "The ending of a key is its unit; _factor, _ratio and _count have none.",
+        "",
+    ]
+    return "\n".join(lines + [f"{path}: {meaning}" for path, meaning in KEYS.items()]) + "\n"

@@ -1,0 +1,322 @@
+"""The still pictures: the panel with its damage, the reserves as a chart, the deflected shapes.
+
+All can be read without colour."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.cm import ScalarMappable
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+
+from panelfem.arrays import BoolArray, FloatArray, IntArray
+from panelfem.assess.records import Assessment, Configuration, Variant
+from panelfem.report import wording
+from panelfem.report.projection import View, boundary, edges_of, shade, view
+from panelfem.reserve.records import FieldSet, ModeReserve
+from panelfem.units import number, show
+
+INK, PAPER, RULE = "#1c2226", "#ffffff", "#8a9196"
+_HALO = [withStroke(linewidth=2.6, foreground=PAPER)]
+#: Factors above this are drawn at the edge of the chart, with an arrow.
+CHART_END = 4.0
+
+
+def png(figure: Figure, dpi: int = 150) -> bytes:
+    """A figure as a PNG, without a time stamp."""
+    out = io.BytesIO()
+    figure.savefig(out, format="png", dpi=dpi, facecolor=PAPER, metadata={"Software": None})
+    return out.getvalue()
+
+
+def _figure(width: float, height: float) -> Figure:
+    figure = Figure(figsize=(width, height), layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def _surface(axes: Axes, seen: View, points: FloatArray, triangles: IntArray, colours: FloatArray) -> None:
+    """Triangles in the given colours (ne, 4), far ones first."""
+    order = np.argsort(seen.depth(points[triangles].mean(1)), kind="stable")
+    faces = seen.flat(points)[triangles[order]]
+    axes.add_collection(
+        PolyCollection(list(faces), facecolors=colours[order], edgecolors=colours[order], linewidths=0.3)
+    )
+    axes.set_aspect("equal")
+    axes.autoscale_view()
+    axes.set_axis_off()
+
+
+def _lines(
+    axes: Axes, seen: View, points: FloatArray, edges: IntArray, colour: str, width: float, style: str = "-"
+) -> None:
+    if len(edges):
+        axes.add_collection(
+            LineCollection(
+                list(seen.flat(points)[edges]), colors=colour, linewidths=width, linestyles=style, capstyle="round"
+            )
+        )
+
+
+def _greys(brightness: FloatArray, dark: float = 0.62, light: float = 0.97) -> FloatArray:
+    level = dark + (light - dark) * brightness
+    return np.column_stack([level, level, level, np.ones_like(level)])
+
+
+def shown_configuration(assessment: Assessment) -> Configuration | None:
+    """The configuration the picture of the panel speaks of: as found, else the recommended one, else the first."""
+    return (
+        wording.as_found(assessment)
+        or wording.find(assessment, assessment.recommendation)
+        or (assessment.configurations[0] if assessment.configurations else None)
+    )
+
+
+def panel_picture(assessment: Assessment) -> bytes:
+    """The panel as found: damage dark and outlined, fixings as rings, the governing place as a cross in a ring."""
+    mesh = assessment.mesh
+    conf = shown_configuration(assessment)
+    seen = view(mesh.vertices, mesh.triangles)
+    figure = _figure(5.2, 3.5)
+    axes = figure.add_subplot()
+    here = ~_removed(conf, len(mesh.triangles))
+    colours = _greys(shade(mesh.vertices, mesh.triangles, seen))
+    for inside in assessment.damage_regions.values():
+        colours[inside, :3] = 0.42
+    _surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
+    _lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
+    _fixings(axes, seen, assessment)
+    called: list[tuple[FloatArray, str]] = []
+    for name, inside in assessment.damage_regions.items():
+        _lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
+        if inside.any():
+            # the point of the region farthest to the right, so that leaders of nested regions part
+            border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
+            called.append((border[np.argmax(border[:, 0])], name))
+    mode = _governing(conf)
+    if mode is not None and mode.place is not None:
+        at = seen.flat(np.asarray(mode.place)[None])[0]
+        for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
+            axes.plot(
+                *at, marker="o", markersize=size, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
+            )
+            axes.plot(*at, marker="+", markersize=size + 9, markeredgecolor=colour, markeredgewidth=width)
+        called.append((at, f"governs: {mode.mode}"))
+    _callouts(axes, called)
+    return png(figure, dpi=190)
+
+
+def _fixings(axes: Axes, seen: View, assessment: Assessment) -> None:
+    """Rings with names at the named places that are not damage."""
+    centre = seen.flat(assessment.mesh.vertices).mean(0)
+    for name, place in assessment.places.items():
+        if name in assessment.damage_regions:
+            continue
+        at = seen.flat(np.asarray(place)[None])[0]
+        axes.plot(*at, marker="o", markersize=6.5, markerfacecolor=PAPER, markeredgecolor=INK, markeredgewidth=1.2)
+        left = at[0] > centre[0]
+        axes.annotate(
+            name,
+            at,
+            xytext=(-7 if left else 7, 0),
+            textcoords="offset points",
+            fontsize=8,
+            color=INK,
+            va="center",
+            ha="right" if left else "left",
+            path_effects=_HALO,
+        )
+
+
+def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
+    """Bold labels in one column beside all the places they speak of, each with a leader; topmost place, topmost label."""
+    if not called:
+        return
+    low, high = axes.viewLim.min, axes.viewLim.max
+    points = np.array([at for at, _ in called])
+    on_right = points[:, 0].max() - low[0] < high[0] - points[:, 0].min()
+    edge = (
+        points[:, 0].max() + 0.09 * (high[0] - low[0]) if on_right else points[:, 0].min() - 0.09 * (high[0] - low[0])
+    )
+    tall = 0.075 * (high[1] - low[1])
+    middle = np.clip(points[:, 1].mean(), low[1] + tall * len(called) / 2, high[1] - tall * len(called) / 2)
+    for rank, i in enumerate(np.argsort(-points[:, 1], kind="stable")):
+        y = middle + tall * ((len(called) - 1) / 2 - rank)
+        at, label = called[i]
+        axes.plot([at[0], edge], [at[1], y], color=PAPER, linewidth=2.4)
+        axes.plot([at[0], edge], [at[1], y], color=INK, linewidth=0.8)
+        axes.text(
+            edge,
+            y,
+            f" {label} ",
+            fontsize=8.5,
+            color=INK,
+            weight="bold",
+            va="center",
+            ha="left" if on_right else "right",
+            path_effects=_HALO,
+        )
+
+
+def _removed(conf: Configuration | None, elements: int) -> BoolArray:
+    return conf.variants[0].removed if conf is not None and conf.variants else np.zeros(elements, bool)
+
+
+def _governing(conf: Configuration | None) -> ModeReserve | None:
+    if conf is None:
+        return None
+    load = wording.governing_load(conf)
+    return wording.ruling(conf.result(load), wording.outcome_of(conf, load)) if load else None
+
+
+def reserves_chart(assessment: Assessment) -> bytes:
+    """Factor on each load's own parameter, a row for each configuration and load, against the factor asked for.
+
+    Disc: release-governing; ring: first ply; arrow: beyond the chart or a bound; cross at 0: reached at zero load; a
+    question mark: outside linear theory.
+    """
+    rows = [(c, load) for c in assessment.configurations for load in c.governing]
+    figure = _figure(8.0, 1.1 + 0.27 * len(rows) + 0.18 * len(assessment.configurations))
+    axes = figure.add_subplot()
+    y, ticks, names = 0.0, [], []
+    for conf in assessment.configurations:
+        axes.text(
+            0.0,
+            y,
+            f" {conf.name}: {conf.disposition.outcome.value}",
+            fontsize=8.5,
+            weight="bold",
+            color=INK,
+            va="center",
+        )
+        y += 1.0
+        for load in conf.governing:
+            result = conf.result(load)
+            asked = wording.required_of(conf, load, assessment.required)
+            rule = wording.ruling(result, wording.outcome_of(conf, load))
+            axes.plot([0, CHART_END], [y, y], color="#d9dcde", linewidth=0.6, zorder=0)
+            axes.plot([asked, asked], [y - 0.42, y + 0.42], color=INK, linewidth=2.0, solid_capstyle="butt")
+            _dot(axes, y, result.first_ply, filled=False, sound=result.theory.holds)
+            _dot(axes, y, rule, filled=True, sound=result.theory.holds)
+            ticks.append(y)
+            names.append(load)
+            y += 1.0
+        y += 0.5
+    axes.axvline(1.0, color=RULE, linewidth=0.9, linestyle=(0, (4, 3)), zorder=0)
+    axes.set_yticks(ticks, names, fontsize=8)
+    axes.set_ylim(y - 0.5, -0.8)
+    axes.set_xlim(-0.08, CHART_END * 1.03)
+    axes.set_xlabel(
+        "factor on the load's own parameter: 1 is what is expected (dashed), a bar is what is asked for", fontsize=8
+    )
+    axes.tick_params(axis="both", length=0, labelsize=8, colors=INK)
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    handles = [
+        axes.plot([], [], "o", color=INK, markersize=7)[0],
+        axes.plot([], [], "o", markerfacecolor=PAPER, markeredgecolor=INK, markersize=7)[0],
+        axes.plot([], [], ">", color=INK, markersize=7)[0],
+        axes.plot([], [], "x", color=INK, markersize=7)[0],
+        axes.plot([], [], marker="$?$", color=INK, linestyle="", markersize=8)[0],
+    ]
+    words = [
+        "release-governing",
+        "first ply",
+        f"above ×{number(CHART_END)}, or a bound",
+        "reached at zero load",
+        wording.OUTSIDE,
+    ]
+    figure.legend(handles, words, loc="outside lower center", ncols=5, fontsize=7.5, frameon=False, handletextpad=0.3)
+    return png(figure)
+
+
+def _dot(axes: Axes, y: float, mode: ModeReserve, filled: bool, sound: bool) -> None:
+    face = INK if filled else PAPER
+    if mode.status == "zero load":
+        axes.plot(0.0, y, marker="x", color=INK, markersize=8, markeredgewidth=2.0 if filled else 1.1)
+        return
+    if math.isnan(mode.factor):
+        return
+    beyond = mode.factor > CHART_END or mode.status == "beyond search"
+    x = min(mode.factor, CHART_END)
+    axes.plot(
+        x,
+        y,
+        marker=">" if beyond else "o",
+        markersize=8,
+        markerfacecolor=face,
+        markeredgecolor=INK,
+        markeredgewidth=1.3,
+    )
+    if not sound and filled:
+        axes.text(x, y - 0.05, "  ?", fontsize=10, weight="bold", color=INK, va="center", ha="left")
+
+
+def shown_load(assessment: Assessment) -> str:
+    """The load the deflected shapes are drawn under: what governs the recommended configuration, or the panel as found."""
+    conf = wording.find(assessment, assessment.recommendation) or shown_configuration(assessment)
+    return wording.governing_load(conf) if conf is not None else ""
+
+
+def deflected_picture(assessment: Assessment) -> bytes | None:
+    """The deflected shapes of all configurations under one load, to one scale; None if no field was kept."""
+    load = shown_load(assessment)
+    states = [
+        (c, v, v.fields[load])
+        for c in assessment.configurations
+        if (v := _ruling_variant(c, load)) and load in v.fields
+    ]
+    if not states:
+        return None
+    mesh = assessment.mesh
+    seen = view(mesh.vertices, mesh.triangles)
+    sizes = [_size(shown, variant, mesh.triangles) for _, variant, shown in states]
+    most = max(float(s.max()) for s in sizes) or 1e-12
+    reach = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
+    enlarged = _round(0.09 * reach / most)
+    columns = min(len(states), 3)
+    lines = math.ceil(len(states) / columns)
+    figure = _figure(8.0, 0.6 + 2.3 * lines)
+    grid = figure.subplots(lines, columns, squeeze=False)
+    norm, colours = Normalize(0.0, 1e3 * most), colormaps["cividis"]
+    for axes, (conf, variant, shown) in zip(grid.flat, states, strict=False):
+        here = ~variant.removed
+        size = np.linalg.norm(shown.displacement, axis=1)
+        faces = colours(norm(1e3 * size[mesh.triangles].mean(1)))
+        moved = mesh.vertices + enlarged * shown.displacement
+        _lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), RULE, 0.8, ":")
+        _surface(axes, seen, moved, mesh.triangles[here], np.asarray(faces)[here])
+        _lines(axes, seen, moved, boundary(mesh.triangles[here]), INK, 0.8)
+        result = next(r for r in variant.loads if r.load == load)
+        value = wording.marked(show(result.deflection.value, "mm"), result.theory)
+        axes.set_title(f"{conf.name}\ngreatest {value}", fontsize=8.5, color=INK)
+    for axes in list(grid.flat)[len(states) :]:
+        axes.set_axis_off()
+    bar = figure.colorbar(ScalarMappable(norm, colours), ax=list(grid.flat), location="bottom", shrink=0.5, aspect=40)
+    bar.set_label(f"deflection under {load} (mm); drawn ×{number(enlarged)}, dotted: at rest", fontsize=8)
+    bar.ax.tick_params(labelsize=8)
+    return png(figure)
+
+
+def _round(value: float) -> float:
+    """A number rounded down to 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return float(next(m for m in (5.0, 2.0, 1.0) if value >= m * power * (1 - 1e-12)) * power)
+
+
+def _size(shown: FieldSet, variant: Variant, triangles: IntArray) -> FloatArray:
+    used = np.unique(triangles[~variant.removed])
+    return np.asarray(np.linalg.norm(shown.displacement[used], axis=1))
+
+
+def _ruling_variant(conf: Configuration, load: str) -> Variant | None:
+    name = conf.governing.get(load)
+    return next((v for v in conf.variants if v.name == name), None)

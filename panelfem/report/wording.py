@@ -1,0 +1,323 @@
+"""The sentences and figures that the terminal and the page share.
+
+A number never stands without its unit; a number that may not be used is marked where it stands: reached at zero load
+(there is no number), not reached within the search (a lower bound), outside linear theory (not to be relied on).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from panelfem.arrays import FloatArray
+from panelfem.assess.records import Assessment, Configuration, Declined
+from panelfem.disposition.records import LoadOutcome, Outcome
+from panelfem.reserve.records import LimitCheck, LoadResult, ModeReserve, TheoryCheck
+from panelfem.units import number, show
+
+#: The parameter of a load case -> the unit it is shown in (a key ending of `panelfem.units`).
+PARAMETER_UNITS = {"force": "N", "pressure": "kPa", "acceleration": "gee", "interference": "mm"}
+
+OUTSIDE = "outside linear theory"
+ADVICE = (
+    "Advice to a competent person, not a release. The rule book, the supplier's repair manual and the scrutineers come "
+    "first."
+)
+INVENTED = "Invented scenario: the panel, the loads and the damage are made up for demonstration."
+
+
+def signed(value: float, digits: int = 3) -> str:
+    """A number with its sign, the minus as a minus sign.
+
+    >>> signed(12.34), signed(-3.0), signed(0.0)
+    ('+12.3', '−3', '0')
+    """
+    if value == 0 or math.isnan(value):
+        return number(value, digits)
+    return ("+" if value > 0 else "−") + number(abs(value), digits)
+
+
+def percent(value: float) -> str:
+    """A margin (0.38) in per cent, signed, to the whole per cent below ±1000 %.
+
+    >>> percent(0.384), percent(-0.2), percent(float("nan"))
+    ('+38 %', '−20 %', 'n/a')
+    """
+    if math.isnan(value):
+        return "n/a"
+    rounded = round(100 * value) if math.isfinite(value) else value
+    if rounded == 0 and value < 0:
+        return "−0 %"
+    return f"{signed(float(rounded), 6)} %"
+
+
+def share(value: float) -> str:
+    """A ratio in per cent without sign.
+
+    >>> share(0.871), share(float("inf")), share(float("nan"))
+    ('87 %', 'beyond search', 'n/a')
+    """
+    if math.isnan(value):
+        return "n/a"
+    return f"{100 * value:.0f} %" if math.isfinite(value) else "beyond search"
+
+
+def severity(value: float, parameter: str) -> str:
+    """A severity in SI, shown in the unit of its parameter; a negative pressure is a suction.
+
+    >>> severity(1200.0, "force"), severity(0.0014, "interference"), severity(-2500.0, "pressure")
+    ('1200 N', '1.4 mm', '2.5 kPa suction')
+    """
+    unit = PARAMETER_UNITS[parameter]
+    if parameter == "pressure" and value < 0:
+        return f"{show(-value, unit)} suction"
+    return show(value, unit).replace("-", "−")
+
+
+def times(factor: float) -> str:
+    """A factor with its sign.
+
+    >>> times(1.5), times(float("inf"))
+    ('×1.5', 'never reached')
+    """
+    return "never reached" if math.isinf(factor) and factor > 0 else f"×{number(factor)}"
+
+
+def marked(shown: str, theory: TheoryCheck | None) -> str:
+    """A figure, with the mark that it is outside linear theory if it is."""
+    return shown if theory is None or theory.holds else f"{shown} ({OUTSIDE})"
+
+
+def margin_text(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
+    """The margin of a mode in per cent; says so instead where there is no number or only a bound.
+
+    >>> margin_text(ModeReserve("fibre tension", "maximum stress", "release", 1.38))
+    '+38 %'
+    >>> margin_text(ModeReserve("fibre tension", "maximum stress", "release", 3.0, status="beyond search"))
+    'more than ×3'
+    >>> margin_text(ModeReserve("matrix tension", "Hashin", "inspection", float("nan"), status="zero load"))
+    'reached at zero load'
+    """
+    if mode.status == "zero load":
+        return marked("reached at zero load", theory)
+    if mode.status == "beyond search":
+        return marked(f"more than {times(mode.factor)}", theory)
+    if math.isnan(mode.factor):
+        return "not computed"
+    if math.isinf(mode.factor):
+        return marked("never reached", theory)
+    return marked(percent(mode.margin), theory)
+
+
+def ply_text(mode: ModeReserve) -> str:
+    """'ply 2 (name), top', or nothing for a mode that is not of a ply."""
+    if mode.ply is None:
+        return ""
+    name = f" ({mode.ply_name})" if mode.ply_name else ""
+    position = f", {mode.position}" if mode.position else ""
+    return f"ply {mode.ply}{name}{position}"
+
+
+def place_text(place: FloatArray | None) -> str:
+    """A place as coordinates in millimetres.
+
+    >>> import numpy as np
+    >>> place_text(np.array([0.12, 0.0455, 0.0]))
+    'x 120, y 46, z 0 mm'
+    """
+    if place is None:
+        return ""
+    x, y, z = (f"{1e3 * float(v):.0f}".replace("-0", "0") if abs(v) < 5e-4 else f"{1e3 * float(v):.0f}" for v in place)
+    return f"x {x}, y {y}, z {z} mm".replace("-", "−")
+
+
+def mode_text(mode: ModeReserve) -> str:
+    """Mode, ply and place in one phrase.
+
+    >>> mode_text(ModeReserve("fibre tension", "maximum stress", "release", 1.2, where="edge of hole H1", ply=2,
+    ...                       ply_name="twill", position="top"))
+    'fibre tension, ply 2 (twill), top, edge of hole H1'
+    """
+    return ", ".join(part for part in (mode.mode, ply_text(mode), mode.where) if part)
+
+
+def limit_mode(check: LimitCheck) -> ModeReserve:
+    """A deflection limit as a release-governing mode."""
+    return ModeReserve(f"limit '{check.name}'", "deflection limit", "release", check.factor)
+
+
+def ruling(result: LoadResult, outcome: LoadOutcome | None = None) -> ModeReserve:
+    """The mode that rules the release under a load.
+
+    It is the one the outcome of that load was judged on; without an outcome, the release-governing mode, or a
+    deflection limit, reached first.
+    """
+    limits = [limit_mode(check) for check in result.limits if not math.isnan(check.factor)]
+    modes = [result.release, *(m for m in result.modes if m.grade == "release"), *limits]
+    if outcome is not None:
+        judged = next((m for m in modes if m.rank == outcome.factor), None)
+        if judged is not None:
+            return judged
+    return min(modes, key=lambda mode: math.inf if math.isnan(mode.rank) else mode.rank)
+
+
+@dataclass(frozen=True)
+class Takes:
+    """What a configuration takes of a load, in the load's own parameter: phrases with units.
+
+    `factor` is the factor on the expected severity (nan if there is none), `bound` true if it is only a lower bound.
+    """
+
+    taken: str
+    expected: str
+    asked: str
+    factor: float
+    required: float
+    bound: bool
+    sound: bool
+
+    @property
+    def sentence(self) -> str:
+        """'takes 1890 N; 1200 N expected; 1800 N asked for'."""
+        return f"{self.taken}; {self.expected} expected; {self.asked} asked for"
+
+
+def takes(result: LoadResult, required: float, mode: ModeReserve | None = None) -> Takes:
+    """What is taken of a load against what is expected and what the factor `required` asks for.
+
+    `mode` is what limits it (default: what rules the release).  A bound reads 'more than'; a mode reached at zero load
+    gives no number; outside linear theory the number is marked.
+    """
+    mode = ruling(result) if mode is None else mode
+    factor = math.nan if mode.status == "zero load" else mode.factor
+    bound = mode.status == "beyond search"
+    if mode.status == "zero load":
+        taken = "held loads alone reach it: no number"
+    elif math.isnan(factor):
+        taken = "not computed"
+    elif math.isinf(factor):
+        taken = "no limit found"
+    else:
+        amount = severity(factor * result.expected, result.parameter)
+        taken = marked(f"takes more than {amount}" if bound else f"takes {amount}", result.theory)
+    return Takes(
+        taken,
+        severity(result.expected, result.parameter),
+        severity(required * result.expected, result.parameter),
+        factor,
+        required,
+        bound,
+        result.theory.holds,
+    )
+
+
+def outcome_of(configuration: Configuration, load: str) -> LoadOutcome | None:
+    """The outcome of a configuration under one load, if the disposition lists it."""
+    return next((o for o in configuration.disposition.loads if o.load == load), None)
+
+
+def required_of(configuration: Configuration, load: str, default: float) -> float:
+    """The factor asked for on a load's own parameter."""
+    outcome = outcome_of(configuration, load)
+    return default if outcome is None else outcome.required
+
+
+def permitted_text(permitted: bool | None) -> str:
+    """Whether the option is permitted; not knowing is said.
+
+    >>> permitted_text(True), permitted_text(False), permitted_text(None)
+    ('yes', 'no', 'not known (ask)')
+    """
+    return {True: "yes", False: "no", None: "not known (ask)"}[permitted]
+
+
+def minutes_text(minutes: float, left: float | None) -> str:
+    """The time an option takes, and whether it is more than is left.
+
+    >>> minutes_text(90.0, 80.0), minutes_text(30.0, None)
+    ('90 min (10 min too long)', '30 min')
+    """
+    shown = f"{number(minutes)} min"
+    return f"{shown} ({number(minutes - left)} min too long)" if left is not None and minutes > left else shown
+
+
+def mass_text(mass: float, reference: float | None) -> str:
+    """Mass in grams, and the difference from a reference (both kg).
+
+    >>> mass_text(1.2404, 1.2), mass_text(1.2, None)
+    ('1240 g (+40 g)', '1200 g')
+    """
+    shown = f"{1e3 * mass:.0f} g"
+    if reference is None:
+        return shown
+    change = round(1e3 * (mass - reference))
+    return f"{shown} ({signed(float(change), 6)} g)" if change else f"{shown} (±0 g)"
+
+
+def outcome_sentence(configuration: Configuration, released_by: bool = True) -> str:
+    """The outcome in the wording that is never an order to race."""
+    conditions = configuration.disposition.conditions
+    name = configuration.name
+    match configuration.disposition.outcome:
+        case Outcome.MEETS:
+            middle = "meets the factor asked for, for the listed loads"
+        case Outcome.MEETS_IF:
+            given = "; ".join(c.strip().rstrip(".") for c in conditions)
+            middle = f"meets the factor asked for, for the listed loads, if: {given or 'the conditions below hold'}"
+        case Outcome.CANNOT_TELL:
+            middle = "cannot be told until something is inspected or measured"
+        case Outcome.DOES_NOT:
+            middle = "does not meet the factor asked for"
+    return f"{name}: {middle}" + ("; released by ____." if released_by else ".")
+
+
+def recommendation_sentence(assessment: Assessment) -> str:
+    """The recommendation as one line; says so if there is none."""
+    chosen = find(assessment, assessment.recommendation)
+    if chosen is None:
+        return f"No configuration is recommended. {sentence(assessment.recommendation_reason)}"
+    return f"{outcome_sentence(chosen)} {sentence(assessment.recommendation_reason)}"
+
+
+def declined_sentence(declined: Declined) -> str:
+    """Why a part is declined, and who decides."""
+    return f"Declined: {sentence(declined.reason)} Refer to: {sentence(declined.refer_to)}"
+
+
+def sentence(phrase: str) -> str:
+    """A phrase with a capital and a full stop.
+
+    >>> sentence("bond gone"), sentence("")
+    ('Bond gone.', '')
+    """
+    phrase = phrase.strip()
+    if not phrase:
+        return ""
+    return phrase[0].upper() + phrase[1:] + ("" if phrase[-1] in ".!?" else ".")
+
+
+def find(assessment: Assessment, name: str | None) -> Configuration | None:
+    """The configuration of that name."""
+    return next((c for c in assessment.configurations if c.name == name), None)
+
+
+def as_found(assessment: Assessment) -> Configuration | None:
+    """The panel as it was found."""
+    return next((c for c in assessment.configurations if c.kind == "as found"), None)
+
+
+def undamaged(assessment: Assessment) -> Configuration | None:
+    """The undamaged panel, the reference for restoration and mass."""
+    return next((c for c in assessment.configurations if c.kind == "undamaged"), None)
+
+
+def governing_load(configuration: Configuration) -> str:
+    """The load that governs the disposition; the one with the least reserve if the disposition names none.
+
+    Empty if the configuration has no load at all.
+    """
+    named = configuration.disposition.governing_load
+    if named in configuration.governing:
+        return named
+    loads = list(configuration.governing)
+    return min(loads, key=lambda load: ruling(configuration.result(load)).rank, default="")

@@ -1,0 +1,37 @@
+"""Write the whole report into a folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from panelfem.assess.records import Assessment, Declined
+from panelfem.report import json_out
+from panelfem.report.folder import clear, prepare, put
+
+
+def write(found: Assessment | Declined, out_dir: str | Path) -> tuple[Path, ...]:
+    """Write ``result.json``, ``report.html`` and, for an assessment, ``fields.vtu`` and the PNGs; returns their paths.
+
+    The folder is made if need be; an earlier result of this tool in it is replaced.  Raises InputError if the folder
+    holds anything else or cannot be written.
+    """
+    from panelfem.report import html
+
+    folder = prepare(Path(out_dir))
+    # result.json comes first: it is what marks the folder as ours if a later file cannot be written
+    contents = {"result.json": json_out.dumps(found).encode()}
+    if isinstance(found, Declined):
+        contents["report.html"] = html.declined_page(found).encode()
+    else:
+        from panelfem.report import pictures, vtu
+
+        panel, reserves = pictures.panel_picture(found), pictures.reserves_chart(found)
+        deflected = pictures.deflected_picture(found)
+        contents["fields.vtu"] = vtu.content(found)
+        contents["panel.png"], contents["reserves.png"] = panel, reserves
+        if deflected is not None:
+            contents["deflected.png"] = deflected
+        contents["report.html"] = html.report(found, panel, reserves, deflected).encode()
+    paths = tuple(put(folder, name, content) for name, content in contents.items())
+    clear(folder, tuple(contents))
+    return paths

@@ -1,0 +1,165 @@
+"""One configuration under one load case: from a response to the numbers people ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from panelfem.arrays import BoolArray, FloatArray
+from panelfem.loads import AreaForce, Cure, DeflectionLimit, LoadCase
+from panelfem.panel import Panel
+from panelfem.reserve.bonds import BondLines
+from panelfem.reserve.check import Check, Words
+from panelfem.reserve.fixings import FixingCheck, fixing_loads
+from panelfem.reserve.limits import LimitsCheck
+from panelfem.reserve.observe import Observer, Response
+from panelfem.reserve.plies import PlyCheck, Residual
+from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve
+from panelfem.reserve.sampling import Sampling
+from panelfem.reserve.search import SEARCH_LIMIT, Path, along
+from panelfem.reserve.theory import Theory
+from panelfem.reserve.through_thickness import ThroughThickness
+
+#: Reserves above this are drawn alike in the pictures.
+FIELD_CAP = 10.0
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What decides: the criterion per kind of ply, whether criteria without a mode govern release, and the factor at which
+    linear theory must still hold (the factor asked for)."""
+
+    decide: Mapping[str, str] = field(default_factory=dict)
+    modeless_governs: bool = False
+    asked: float = 1.0
+
+
+@dataclass(frozen=True)
+class Subject:
+    """A panel with all that is read off its solutions; made once for a model, used for every load case."""
+
+    panel: Panel
+    observer: Observer
+    theory: Theory
+    bonds: BondLines
+    counted: BoolArray
+    words: Words
+
+    @property
+    def sampling(self) -> Sampling:
+        """Where strength is checked."""
+        return self.observer.sampling
+
+    def on(self, panel: Panel) -> Subject:
+        """The same readings of a panel that differs in strengths only."""
+        patches = {patch.name: patch for patch in panel.patches}
+        edges = tuple(replace(edge, patch=patches[edge.patch.name]) for edge in self.bonds.edges)
+        return replace(self, panel=panel, bonds=replace(self.bonds, edges=edges))
+
+
+def residual_of(load: LoadCase) -> Residual:
+    """Temperature change and moisture of the held part of a load case (they add up)."""
+    cures = [part for part in load.held if isinstance(part, Cure)]
+    return Residual(sum(c.temperature_change for c in cures), sum(c.moisture for c in cures))
+
+
+def _ram_limits(load: LoadCase) -> tuple[DeflectionLimit, ...]:
+    part = load.scaled
+    if isinstance(part, AreaForce) and part.limit is not None:
+        direction = part.force / np.linalg.norm(part.force)
+        return (DeflectionLimit("load test", part.limit, part.region, direction),)
+    return ()
+
+
+def path_of(
+    subject: Subject, load: LoadCase, response: Response, settings: Settings
+) -> tuple[Path, PlyCheck, LimitsCheck]:
+    """The load path of a response with all its checks."""
+    panel = subject.panel
+    plies = PlyCheck(
+        panel, subject.sampling, residual_of(load), subject.words, settings.decide, settings.modeless_governs
+    )
+    limits = LimitsCheck(panel.mesh, subject.counted, load.limits, _ram_limits(load), subject.words)
+    checks: Sequence[Check] = (
+        plies,
+        ThroughThickness(panel, subject.sampling, residual_of(load), subject.words),
+        limits,
+        FixingCheck(panel.fasteners, subject.words),
+        subject.bonds,
+    )
+    return Path(response, subject.observer, checks), plies, limits
+
+
+def governing(modes: Sequence[ModeReserve]) -> tuple[ModeReserve, ModeReserve]:
+    """The first ply failure (of any grade, by the deciding criteria) and the release-governing mode."""
+    none = ModeReserve("nothing", "none", "release", SEARCH_LIMIT, "beyond search")
+    first = min((m for m in modes if m.decides), key=lambda m: m.rank, default=none)
+    release = min((m for m in modes if m.grade == "release"), key=lambda m: m.rank, default=none)
+    return first, release
+
+
+def analyse(
+    subject: Subject,
+    load: LoadCase,
+    response: Response,
+    settings: Settings,
+) -> tuple[LoadResult, FieldSet, Path]:
+    """Everything about one configuration under one load case, and the path it was found along.
+
+    The factors are on the load case's own parameter, its dynamic factor included at the value stated.
+    """
+    path, plies, limits = path_of(subject, load, response, settings)
+    modes = sorted(along(path), key=lambda m: (m.rank, m.criterion, m.mode))
+    first, release = governing(modes)
+    now = path.state(1.0)
+    theory = subject.theory(path.state(settings.asked))
+    place = release.place if release.ply is not None else first.place
+    number = release.laminate if release.ply is not None else first.laminate
+    rows = plies.rows(place, number, path.held, now) if place is not None else ()
+    curve = tuple(
+        (p, min((r.rank for r in path.reserves(p, False).values() if r.grade == "release"), default=SEARCH_LIMIT))
+        for p in path.visited()
+    )
+    result = LoadResult(
+        load.name,
+        load.kind,
+        load.parameter,
+        load.expected,
+        limits.greatest(now),
+        first,
+        release,
+        tuple(modes),
+        theory,
+        limits.values(path.held, now),
+        fixing_loads(subject.panel.fasteners, now),
+        subject.bonds.stresses(now),
+        now.contacts,
+        rows,
+        curve,
+    )
+    return result, FieldSet(now.motion[:, :3].copy(), _on_vertices(subject, plies.field(path.held, now))), path
+
+
+def _on_vertices(subject: Subject, factors: FloatArray) -> FloatArray:
+    """Least factor of the sampling points that touch each vertex, capped; nan where the panel is gone."""
+    mesh = subject.panel.mesh
+    recovery = subject.observer.recovery
+    rows = subject.sampling.rows.tocoo()
+    at = recovery.node[rows.col]
+    on_vertex = at < len(mesh.vertices)
+    values = np.full(len(mesh.vertices), np.inf)
+    np.minimum.at(values, at[on_vertex], np.nan_to_num(factors, nan=0.0)[rows.row[on_vertex]])
+    present = np.zeros(len(mesh.vertices), bool)
+    present[mesh.triangles[~subject.panel.removed].ravel()] = True
+    return np.where(present, np.minimum(values, FIELD_CAP), np.nan)
+
+
+def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings) -> LoadResult:
+    """A result in which only the modes that can govern, the factors and the theory check are new; the rest is `whole`'s."""
+    modes = tuple(sorted(along(path, everything=False), key=lambda m: (m.rank, m.criterion, m.mode)))
+    first, release = governing(modes)
+    return replace(
+        whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path.state(settings.asked))
+    )

@@ -1,0 +1,96 @@
+"""Deflections, and their limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from panelfem.arrays import BoolArray, FloatArray
+from panelfem.loads import DeflectionLimit
+from panelfem.mesh import PanelMesh
+from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, least, mode_reserve
+from panelfem.reserve.observe import Observed
+from panelfem.reserve.records import Deflection, LimitCheck, ModeReserve
+
+
+@dataclass(frozen=True)
+class LimitsCheck:
+    """Deflection limits of a load case; `counted` (ne,) are the elements whose motion means something.
+
+    A limit with a direction is on the greatest motion along it inside its region.  That of a ram is on the mean motion its
+    pad makes as the force comes on, so what is held does not count.
+    """
+
+    mesh: PanelMesh
+    counted: BoolArray
+    limits: tuple[DeflectionLimit, ...]
+    rams: tuple[DeflectionLimit, ...]
+    words: Words
+
+    def _vertices(self, region: str | None) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+        inside = self.counted if region is None else self.counted & self.mesh.inside[region]
+        return np.unique(self.mesh.triangles[inside])
+
+    def _mean(self, region: str, motion: FloatArray) -> FloatArray:
+        inside = self.counted & self.mesh.inside[region]
+        area = self.mesh.areas[inside]
+        corners = motion[self.mesh.triangles[inside], :3].mean(1)
+        return np.asarray(area @ corners / area.sum())
+
+    def reserves(self, held: Observed, now: Observed, everything: bool) -> list[ModeReserve]:
+        found = []
+        for limit in self.limits:
+            at = self._vertices(limit.region)
+            if not len(at):
+                continue
+            h, a = held.motion[at, :3], now.motion[at, :3] - held.motion[at, :3]
+            factors = (
+                factor_on_vector(h, a, limit.limit)
+                if limit.direction is None
+                else factor_on_scalar(h @ limit.direction, a @ limit.direction, limit.limit)
+            )
+            i, factor = least(factors)
+            found.append(
+                mode_reserve(
+                    f"limit '{limit.name}'",
+                    "deflection limit",
+                    "release",
+                    factor,
+                    self.mesh.vertices[at[i]],
+                    self.words,
+                )
+            )
+        for ram in self.rams:
+            assert ram.region is not None
+            assert ram.direction is not None
+            moved = np.atleast_1d(self._mean(ram.region, now.motion - held.motion) @ ram.direction)
+            factor = float(factor_on_scalar(np.zeros(1), moved, ram.limit)[0])
+            inside = self.mesh.inside[ram.region]
+            centre = self.mesh.areas[inside] @ self.mesh.centroids[inside] / self.mesh.areas[inside].sum()
+            found.append(mode_reserve(f"limit '{ram.name}'", "deflection limit", "release", factor, centre, self.words))
+        return found
+
+    def values(self, held: Observed, now: Observed) -> tuple[LimitCheck, ...]:
+        """Each limit with the deflection at this state."""
+        factors = {r.mode: r.factor for r in self.reserves(held, now, True)}
+        rows = []
+        for limit in self.limits:
+            at = self._vertices(limit.region)
+            if len(at):
+                moved = now.motion[at, :3]
+                value = (np.linalg.norm(moved, axis=1) if limit.direction is None else moved @ limit.direction).max()
+                rows.append(LimitCheck(limit.name, float(value), limit.limit, factors[f"limit '{limit.name}'"]))
+        for ram in self.rams:
+            assert ram.region is not None
+            value = float(self._mean(ram.region, now.motion - held.motion) @ ram.direction)
+            rows.append(LimitCheck(ram.name, value, ram.limit, factors[f"limit '{ram.name}'"]))
+        return tuple(rows)
+
+    def greatest(self, now: Observed) -> Deflection:
+        """The greatest displacement of the panel."""
+        at = self._vertices(None)
+        size = np.linalg.norm(now.motion[at, :3], axis=1)
+        i = int(np.argmax(size))
+        vector, place = now.motion[at[i], :3], self.mesh.vertices[at[i]]
+        return Deflection(float(size[i]), place, self.words(place), vector / size[i] if size[i] > 0 else vector)

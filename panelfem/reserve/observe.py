@@ -1,0 +1,88 @@
+"""What is read off a solution: strains where strength is checked, motion at the vertices, forces at the fixings.
+
+A response is asked for states at factors on the scaled part of its load case; the checks compare the state that is held
+(factor 0) with the state now, and never see the solver.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from panelfem.arrays import FloatArray, IntArray
+from panelfem.reserve.records import ContactState
+from panelfem.reserve.sampling import Sampling
+from panelfem.shell import Recovery
+
+
+@dataclass(frozen=True)
+class State:
+    """One equilibrium: all unknowns (n_total,), what each fixing exerts on the skin (nf, 6) in its own axes (two tangents,
+    normal; N then N·m), and the contacts."""
+
+    unknowns: FloatArray
+    reactions: FloatArray
+    contacts: tuple[ContactState, ...] = ()
+
+
+class Response(Protocol):
+    """A configuration under one load case.
+
+    `held` is the state under the held part alone; `proportional` says that ``at(p) − held`` is p times ``at(1) − held``.
+    """
+
+    @property
+    def held(self) -> State:
+        """The state under the held part alone."""
+
+    @property
+    def proportional(self) -> bool:
+        """True if the scaled part of the response is proportional to the factor."""
+
+    def at(self, factor: float) -> State:
+        """The state with the scaled part at `factor` times the expected severity."""
+
+
+@dataclass(frozen=True)
+class Observed:
+    """`strain` (ns, 8) and transverse `shear` (ns, 2) N/m at the sampling points, `edge_strain` (nb, 8) and `edge_shear`
+    (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6); `contacts`."""
+
+    strain: FloatArray
+    shear: FloatArray
+    edge_strain: FloatArray
+    edge_shear: FloatArray
+    motion: FloatArray
+    reactions: FloatArray
+    contacts: tuple[ContactState, ...]
+
+
+@dataclass(frozen=True)
+class Observer:
+    """Reads states of one model.
+
+    `shear_law` (np, 2, 2) is the transverse shear stiffness at the recovery points; `edges` (nb,) are the recovery points
+    along bond lines.
+    """
+
+    recovery: Recovery
+    sampling: Sampling
+    shear_law: FloatArray
+    edges: IntArray
+    vertices: int
+
+    def __call__(self, state: State) -> Observed:
+        strain = self.recovery.strains(state.unknowns)
+        shear = np.einsum("nij,nj->ni", self.shear_law, strain[:, 6:])
+        rows = self.sampling.rows
+        return Observed(
+            np.asarray(rows @ strain),
+            np.asarray(rows @ shear),
+            strain[self.edges],
+            shear[self.edges],
+            state.unknowns[: 6 * self.vertices].reshape(-1, 6),
+            state.reactions,
+            state.contacts,
+        )

@@ -1,0 +1,167 @@
+"""What an analysis finds, as records: one number, where it is, and what it is about."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from panelfem.arrays import FloatArray
+
+Grade = Literal["release", "inspection"]
+#: ``zero load``: what is held reaches the mode alone; ``beyond search``: not reached within the factor searched
+Status = Literal["found", "zero load", "beyond search"]
+
+
+@dataclass(frozen=True)
+class ModeReserve:
+    """The factor on the load case's own parameter at which a mode is first reached.
+
+    `factor` is nan for status ``zero load`` and the searched factor for ``beyond search`` (a lower bound).
+    `ply` counts from 1 at the face the normal enters; None for modes that are not of a ply,
+    and `laminate` the number of its laminate in the panel.  `decides`: a ply failure by the criterion that decides for its kind.
+    """
+
+    mode: str
+    criterion: str
+    grade: Grade
+    factor: float
+    status: Status = "found"
+    place: FloatArray | None = None
+    where: str = ""
+    ply: int | None = None
+    ply_name: str = ""
+    position: str = ""
+    laminate: int | None = None
+    decides: bool = False
+
+    @property
+    def margin(self) -> float:
+        """Margin = RF − 1."""
+        return self.factor - 1.0
+
+    @property
+    def rank(self) -> float:
+        """For sorting: reached at zero load comes first."""
+        return -1.0 if self.status == "zero load" else self.factor
+
+
+@dataclass(frozen=True)
+class Deflection:
+    """Greatest displacement (m) at the expected severity, where, and along which direction (3,)."""
+
+    value: float
+    place: FloatArray
+    where: str
+    vector: FloatArray
+
+
+@dataclass(frozen=True)
+class LimitCheck:
+    """A deflection against its limit (both m) at the expected severity."""
+
+    name: str
+    value: float
+    limit: float
+    factor: float
+
+
+@dataclass(frozen=True)
+class FixingLoad:
+    """What a fixing carries at the expected severity: in-plane shear and pull along the normal (N), against ratings."""
+
+    name: str
+    shear: float
+    pull: float
+    rating_shear: float | None
+    rating_pull: float | None
+
+
+@dataclass(frozen=True)
+class BondCheck:
+    """Peak adhesive stresses (Pa) at the worst end of a patch at the expected severity, and the strengths used."""
+
+    name: str
+    shear: float
+    peel: float
+    shear_strength: float
+    peel_strength: float
+    where: str
+
+
+@dataclass(frozen=True)
+class ContactState:
+    """What a contact does: force N along its direction, advance m (the car having lifted), area m² and places (n, 3) m that
+    touch; `error` is the greatest violation of 'force or gap is zero', relative."""
+
+    force: float
+    advance: float
+    area: float
+    where: FloatArray
+    error: float
+
+
+@dataclass(frozen=True)
+class TheoryCheck:
+    """Whether linear theory holds: each measure with its limit; `reasons` names those that are over."""
+
+    deflection_over_thickness: float
+    rotation: float
+    buckling_share: float
+    reasons: tuple[str, ...] = ()
+
+    @property
+    def holds(self) -> bool:
+        """True if every measure is within its limit."""
+        return not self.reasons
+
+
+@dataclass(frozen=True)
+class PlyRow:
+    """Strain and stress of one ply, in its own axes, at the governing place: for the engineer's table.
+
+    `strain` (3,) and `stress` (3,) Pa: along the fibre (warp), across (fill), in-plane shear; `residual` (3,) Pa is the
+    part of the stress that is there at zero scaled load.
+    """
+
+    ply: int
+    name: str
+    angle: float
+    position: str
+    z: float
+    strain: FloatArray
+    stress: FloatArray
+    residual: FloatArray
+
+
+@dataclass(frozen=True)
+class LoadResult:
+    """One configuration under one load case."""
+
+    load: str
+    kind: str
+    parameter: str
+    expected: float
+    deflection: Deflection
+    first_ply: ModeReserve
+    release: ModeReserve
+    modes: tuple[ModeReserve, ...]
+    theory: TheoryCheck
+    limits: tuple[LimitCheck, ...] = ()
+    fixings: tuple[FixingLoad, ...] = ()
+    bonds: tuple[BondCheck, ...] = ()
+    contacts: tuple[ContactState, ...] = ()
+    plies: tuple[PlyRow, ...] = ()
+    path: tuple[tuple[float, float], ...] = ()
+    notes: tuple[str, ...] = ()
+    residual: float = 0.0
+
+
+@dataclass(frozen=True)
+class FieldSet:
+    """What the pictures need of one configuration under one load: values at the mesh vertices.
+
+    `displacement` (nv, 3) m at the expected severity; `reserve` (nv,) least release-governing ply reserve there (capped).
+    """
+
+    displacement: FloatArray
+    reserve: FloatArray = field(repr=False)

@@ -1,0 +1,166 @@
+"""Reserves along the load path.
+
+Where the response is proportional one state gives every factor.  Where it is not (contact), the factor of a mode is the p
+with r(p) = 1, r(p) being the factor still to go on what was added between the held state and the state at p; it is found
+by a secant on log r over log p, with every state computed kept for the other modes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from panelfem.reserve.check import Check, merge
+from panelfem.reserve.observe import Observed, Observer, Response
+from panelfem.reserve.records import ModeReserve
+
+#: A mode not reached at this many times the expected severity is reported as beyond the search.
+SEARCH_LIMIT = 10.0
+#: The factor is found when r(p) is this near to 1.
+TOLERANCE = 1e-3
+_MOST_STEPS = 14
+
+Key = tuple[str, str]
+
+
+@dataclass
+class Path:
+    """The states of one response, and what the checks say of each; computed once, asked often."""
+
+    response: Response
+    observer: Observer
+    checks: Sequence[Check]
+    held: Observed = field(init=False)
+    _states: dict[float, Observed] = field(default_factory=dict, init=False)
+    _reserves: dict[tuple[float, bool], dict[Key, ModeReserve]] = field(default_factory=dict, init=False)
+
+    def __post_init__(self) -> None:
+        self.held = self.observer(self.response.held)
+
+    def state(self, factor: float) -> Observed:
+        """What is observed at a factor."""
+        if factor not in self._states:
+            self._states[factor] = self.observer(self.response.at(factor))
+        return self._states[factor]
+
+    def reserves(self, factor: float, everything: bool) -> dict[Key, ModeReserve]:
+        """Reserves on what was added up to `factor`, by (criterion, mode)."""
+        key = (factor, everything)
+        if not everything and (factor, True) in self._reserves:
+            return self._reserves[factor, True]
+        if key not in self._reserves:
+            now = self.state(factor)
+            found = merge([r for check in self.checks for r in check.reserves(self.held, now, everything)])
+            self._reserves[key] = {(r.criterion, r.mode): r for r in found}
+        return self._reserves[key]
+
+    def take_over(self, other: Path) -> None:
+        """Take over the states another path has observed of the same response at the same sampling points."""
+        self._states.update(other._states)
+        self.held = other.held
+
+    def visited(self) -> list[float]:
+        """Factors at which states are known, in order."""
+        return sorted(self._states)
+
+
+def along(path: Path, everything: bool = True) -> list[ModeReserve]:
+    """Every mode's reserve on the load case's own parameter.
+
+    The release-governing mode and the first ply failure are found to :data:`TOLERANCE`; with a response that is not
+    proportional the others are interpolated between the states computed on the way (and those at 1 and at the two found).
+    `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only.
+    """
+    first = path.reserves(1.0, everything)
+    if path.response.proportional:
+        return [_capped(r) for r in first.values()]
+    found: dict[Key, ModeReserve] = {}
+    families = (_is_release, _is_first_ply) if everything else (_is_release,)
+    for family in families:
+        governing = _find(path, family)
+        if governing is not None:
+            found[governing.criterion, governing.mode] = governing
+            if governing.status == "found":
+                path.reserves(governing.factor, everything)
+    return [found.get(key) or _interpolated(path, key, everything) for key in first]
+
+
+def _is_release(reserve: ModeReserve) -> bool:
+    return reserve.grade == "release"
+
+
+def _is_first_ply(reserve: ModeReserve) -> bool:
+    return reserve.decides
+
+
+def _find(path: Path, family: Callable[[ModeReserve], bool]) -> ModeReserve | None:
+    """The member of a family of modes that is reached first, with its factor on the parameter."""
+
+    def governing(p: float) -> ModeReserve | None:
+        members = [r for r in path.reserves(p, False).values() if family(r)]
+        return min(members, key=lambda r: r.rank) if members else None
+
+    p, known = 1.0, list[tuple[float, float]]()
+    for _ in range(_MOST_STEPS):
+        mode = governing(p)
+        if mode is None:
+            return None
+        if mode.status == "zero load":
+            return mode
+        if math.isinf(mode.factor) or (p >= SEARCH_LIMIT and mode.factor >= 1.0):
+            if p >= SEARCH_LIMIT:
+                return replace(mode, factor=SEARCH_LIMIT, status="beyond search")
+            p = min(SEARCH_LIMIT, 4.0 * p)
+            continue
+        if abs(mode.factor - 1.0) <= TOLERANCE:
+            return replace(mode, factor=p * mode.factor)
+        known.append((math.log(p), math.log(max(mode.factor, 1e-9))))
+        p = min(SEARCH_LIMIT, math.exp(_next(known)))
+    mode = governing(p)
+    return None if mode is None else replace(mode, factor=p * mode.factor)
+
+
+def _next(known: list[tuple[float, float]]) -> float:
+    """The next log p: between the last points of either sign if there are both, else as if proportional."""
+    x, y = known[-1]
+    above = [k for k in known if k[1] > 0]
+    below = [k for k in known if k[1] <= 0]
+    if above and below:
+        a, b = max(above), min(below)
+        guess = a[0] + (b[0] - a[0]) * a[1] / (a[1] - b[1])
+        # an end that stays put is overtaken by the middle
+        if len(known) >= 4 and (known[-1][1] > 0) == (known[-2][1] > 0) == (known[-3][1] > 0):
+            guess = (a[0] + b[0]) / 2.0
+        return guess
+    if len(known) >= 2:
+        slope = (y - known[-2][1]) / (x - known[-2][0])
+        if -3.0 < slope < -0.3:
+            return x - y / slope
+    return x + y
+
+
+def _capped(reserve: ModeReserve) -> ModeReserve:
+    """A reserve beyond the search, said so."""
+    if reserve.status == "found" and reserve.factor > SEARCH_LIMIT:
+        return replace(reserve, factor=SEARCH_LIMIT, status="beyond search")
+    return reserve
+
+
+def _interpolated(path: Path, key: Key, everything: bool) -> ModeReserve:
+    """A mode's reserve from the states already computed: a straight line in log p, log r where they enclose it."""
+    points = []
+    for p in path.visited():
+        reserve = path.reserves(p, everything).get(key)
+        if reserve is None:
+            continue
+        if reserve.status == "zero load":
+            return reserve
+        points.append((p, reserve))
+    for (p, r), (q, s) in zip(points, points[1:], strict=False):
+        if r.factor >= 1.0 >= s.factor and math.isfinite(r.factor):
+            y, z = math.log(r.factor), math.log(s.factor)
+            t = y / (y - z) if y > z else 0.0
+            return _capped(replace(s if t > 0.5 else r, factor=math.exp(math.log(p) + t * math.log(q / p))))
+    p, r = min(points, key=lambda item: abs(math.log(item[1].factor)) if math.isfinite(item[1].factor) else math.inf)
+    return _capped(replace(r, factor=p * r.factor))

@@ -1,0 +1,147 @@
+"""A factored shell: solves for displacements, gives reactions, and says how far it can be trusted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from panelfem.arrays import BoolArray, FloatArray
+from panelfem.errors import ModelError
+from panelfem.shell.assembly import SINGULAR, Factor, factor_stiffness
+from panelfem.shell.quality import check_elements
+from panelfem.shell.rigid import check_held
+
+if TYPE_CHECKING:
+    from panelfem.shell.shell import Shell
+
+REFINE = 1e-13
+"""Backward error of the scaled system above which a batch is refined once (rounding alone gives 1e-16 to 1e-14)."""
+
+REFUSE = 1e-9
+"""Backward error after refinement above which the answer is refused."""
+
+
+@dataclass(frozen=True)
+class Supports:
+    """What holds the boundary nodes.
+
+    `fixed` (nb, 6) marks unknowns held at zero; `extra` (n_boundary, n_boundary) symmetric stiffness of springs to
+    ground or between nodes, N/m, N and N·m.
+    """
+
+    fixed: BoolArray
+    extra: csr_array | None = None
+
+
+@dataclass
+class System:
+    """`shell` factored with `supports`.
+
+    `notes` are warnings worth printing; `backward_error` is that of the last solve (with checks).
+    """
+
+    shell: Shell
+    supports: Supports
+    factor: Factor
+    checks: bool
+    notes: list[str] = field(default_factory=list)
+    backward_error: float = 0.0
+
+    def solve(self, load: FloatArray) -> FloatArray:
+        """Displacements of loads (n_total,) or (n_total, m), of the same shape.
+
+        Raises ModelError if the equations are not met to rounding (only with checks).
+        """
+        columns = load.reshape(len(load), -1)
+        right, inner = self._condensed(columns)
+        u = self.factor.solve(right)
+        if self.checks:
+            r, self.backward_error = self.factor.residual(u, right)
+            if self.backward_error > REFINE:
+                u += self.factor.solve(r)
+                r, self.backward_error = self.factor.residual(u, right)
+            if not self.backward_error <= REFUSE:  # also when it is not a number
+                raise ModelError(
+                    f"the equations are not met: backward error {self.backward_error:.1e}",
+                    where="solving the shell",
+                    allowed=f"up to {REFUSE:.0e}",
+                    do="look for nearly loose parts, wildly different stiffnesses or loads that are not numbers",
+                )
+        return self._expanded(u, inner).reshape(load.shape)
+
+    def _condensed(self, load: FloatArray) -> tuple[FloatArray, FloatArray | None]:
+        """Loads (n_boundary, m) on the boundary unknowns and flexibility · inner loads (ne, i, m), None if unloaded."""
+        layout, matrices = self.shell.layout, self.shell.element_matrices()
+        nb = layout.n_boundary
+        if layout.tables.n_inner == 0 or not load[nb:].any():
+            return load[:nb].copy(), None
+        inner = load[nb:].reshape(layout.ne, layout.tables.n_inner, -1)
+        carried = layout.scatter(matrices.transfer.swapaxes(1, 2) @ inner)
+        return load[:nb] - carried, matrices.flexibility @ inner
+
+    def _expanded(self, u: FloatArray, inner: FloatArray | None) -> FloatArray:
+        """All unknowns (n_total, m) from those at boundary nodes (n_boundary, m)."""
+        layout, matrices = self.shell.layout, self.shell.element_matrices()
+        inside = matrices.transfer @ layout.gather(u)
+        inside = -inside if inner is None else inner - inside
+        return np.concatenate([u, inside.reshape(-1, u.shape[1])])
+
+    def reactions(self, u: FloatArray, load: FloatArray) -> FloatArray:
+        """Internal forces minus loads, of the shape of both: what fixed unknowns and springs do to the panel.
+
+        `u` must come from `solve`: inner unknowns are then in balance.  Zero at free unknowns without springs, but for
+        rounding.
+        """
+        layout, matrices = self.shell.layout, self.shell.element_matrices()
+        columns = load.reshape(len(load), -1)
+        right, _ = self._condensed(columns)
+        displaced = u.reshape(len(u), -1)[: layout.n_boundary]
+        out = np.zeros_like(columns)
+        out[: layout.n_boundary] = layout.scatter(matrices.stiffness @ layout.gather(displaced)) - right
+        return out.reshape(load.shape)
+
+    def residual(self, u: FloatArray, load: FloatArray) -> FloatArray:
+        """Forces out of balance at the free unknowns, springs counted, of the shape of both (zero but for rounding)."""
+        r = self.reactions(u, load).reshape(len(u), -1)
+        nb = self.shell.layout.n_boundary
+        if self.supports.extra is not None:
+            r[:nb] += self.supports.extra @ u.reshape(len(u), -1)[:nb]
+        r[:nb][self._held()] = 0.0
+        return r.reshape(load.shape)
+
+    def _held(self) -> BoolArray:
+        return held_unknowns(self.shell, self.supports)
+
+
+def held_unknowns(shell: Shell, supports: Supports) -> BoolArray:
+    """Unknowns (n_boundary,) that are fixed or belong to no active element."""
+    held = np.array(supports.fixed, bool).reshape(-1)
+    if shell.all_active:
+        return held
+    loose = np.ones(shell.layout.nb, bool)
+    loose[shell.layout.mesh.boundary[shell.active].ravel()] = False
+    held.reshape(-1, 6)[loose] = True
+    return held
+
+
+def factor_shell(shell: Shell, supports: Supports, checks: bool) -> System:
+    """Check, assemble and factor.
+
+    Raises ModelError for an element folded or with an unusable laminate, a panel free to move, a singular matrix.
+    """
+    layout = shell.layout
+    shape = (layout.nb, 6)
+    if supports.fixed.shape != shape:
+        raise ModelError(f"fixed has the shape {supports.fixed.shape}", where="Supports", allowed=f"{shape}")
+    notes = check_elements(shell) if checks else []
+    stiffness = shell.element_matrices().stiffness
+    if checks:
+        stiffest = float(np.einsum("eii->ei", stiffness)[:, : 3 * layout.tables.boundary].max(initial=0.0))
+        check_held(layout, shell.active, supports.fixed, supports.extra, stiffest)
+    factor = factor_stiffness(layout, stiffness, held_unknowns(shell, supports), supports.extra)
+    if checks and factor.negative_pivots():
+        raise SINGULAR
+    return System(shell, supports, factor, checks, notes)

@@ -1,0 +1,56 @@
+"""One check: what was printed, what the theory gives, what we get."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+Topic = Literal[
+    "laminate theory", "failure", "plates", "pagano", "shells", "open hole", "contact", "bonded joints", "sandwich"
+]
+
+#: allowed relative errors: of laminate theory, of displacements and forces, of stresses and strains
+LAMINATE, VALUE, STRESS = 1e-3, 1e-2, 2e-2
+
+
+@dataclass(frozen=True)
+class Row:
+    """One check.
+
+    `printed`: the value in the `source` (None: there is none); `reference`: the same theory solved
+    independently, by `reference_how`; `ours`: what this program gives; all in `unit`.  Judged:
+    |ours/reference − 1| ≤ `tolerance`. `theory`: which theory ours and the reference belong to, above all
+    if the printed value belongs to another.
+
+    >>> row = Row("plates", "square plate", "w D/qa⁴", "a table", 0.00406, 0.004062, "series", 0.004063, "-", 0.01)
+    >>> row.passed, round(row.error, 6), round(row.printed_difference, 6)
+    (True, 0.000246, -0.000492)
+    """
+
+    topic: Topic
+    name: str
+    quantity: str
+    source: str
+    printed: float | None
+    reference: float
+    reference_how: str
+    ours: float
+    unit: str
+    tolerance: float
+    theory: str = ""
+
+    @property
+    def error(self) -> float:
+        """ours/reference − 1 (nan if either is not a number)."""
+        return self.ours / self.reference - 1.0 if self.reference else math.inf * (self.ours != 0) if self.ours else 0.0
+
+    @property
+    def printed_difference(self) -> float | None:
+        """printed/reference − 1, None without a printed value."""
+        return None if self.printed is None else self.printed / self.reference - 1.0
+
+    @property
+    def passed(self) -> bool:
+        """True within the tolerance; an error that is not a number fails."""
+        return abs(self.error) <= self.tolerance
