@@ -4,8 +4,8 @@
 
 A section (inner wall, crown, outer wall, outer flange, all joined by fillets) is swept round a half circle about the
 wheel's axis (y); the radius grows towards the rear, the crown carries a shallow bead, and the ends are trimmed
-obliquely as on a part that meets other bodywork.  Coordinates in millimetres: x backwards, y outwards, z upwards; the wheel's
-axis is the line x = z = 0.
+obliquely as on a part that meets other bodywork.  Coordinates in millimetres: x backwards, y outwards, z upwards; the
+wheel's axis is the line x = z = 0.
 """
 
 from __future__ import annotations

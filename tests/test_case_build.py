@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from test_case_documents import documents
 
-from panelfem.case import Case, build, load_case
+from panelfem.case import Case, Sweep, build, load_case
+from panelfem.case.inputs import assumed_inputs, input_rows
 from panelfem.case.read import check
 from panelfem.damage.records import Hole, MissingFastener, Softened
 from panelfem.errors import CaseError, InputError
@@ -193,6 +194,7 @@ def test_what_is_held(case: Case) -> None:
     assert air.value == 1500.0
     assert isinstance(cure, Cure)
     assert (cure.temperature_change, cure.moisture) == (-80.0, pytest.approx(0.005))
+    assert cure.since_fitting == pytest.approx(40.0 - 22.0)
     assert misfit == Misfit("F1", pytest.approx(3e-4))
     (own,) = load(case, "kerb by interference").held
     assert isinstance(own, Pressure)
@@ -239,13 +241,13 @@ def test_default_notch_length_is_assumed(originals: dict[str, dict[str, Any]], f
     """What the program assumes surfaces as an assumption, with its source and band."""
     document = copy.deepcopy(originals["outline"])
     del document["damage"][0]["characteristic_length_mm"]
-    case = built(document, folder)
-    hole = case.damage[0]
-    assert isinstance(hole, Hole)
-    assert hole.characteristic_length == pytest.approx(0.0038)
-    assumed = next(a for a in case.assumed if a.key == "damage[0].characteristic_length_mm")
+    model = check(document, folder / "case.toml")
+    key = "damage[0].characteristic_length_mm"
+    assumed = next(a for a in assumed_inputs(model, ()) if a.key == key)
     assert "Whitney" in assumed.source
-    assert assumed.band_shown == ("2 mm", "6 mm")
+    assert (assumed.shown, assumed.band_shown) == ("3.8 mm", ("2 mm", "6 mm"))
+    assert assumed.sweep == Sweep("characteristic length", "H1", pytest.approx(2 / 3.8), pytest.approx(6 / 3.8))
+    assert next(row for row in input_rows(model, ()) if row.key == key).basis == "assumed"
 
 
 def test_inputs(case: Case) -> None:

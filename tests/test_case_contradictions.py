@@ -225,9 +225,7 @@ CONTRADICTIONS: dict[str, tuple[Change, str, str]] = {
         "no part of the edge",
     ),
     "nothing holds the panel": (
-        lambda d: (
-            [d["panel"].pop(k) for k in ("fasteners", "edges", "held_areas")] and d["panel"]["zones"].pop(1)
-        ),
+        lambda d: [d["panel"].pop(k) for k in ("fasteners", "edges", "held_areas")] and d["panel"]["zones"].pop(1),
         "panel.fasteners",
         "nothing holds the panel",
     ),
@@ -270,9 +268,7 @@ CONTRADICTIONS: dict[str, tuple[Change, str, str]] = {
     "all fasteners missing": (
         lambda d: (
             [d["panel"].pop(k) for k in ("edges", "held_areas")]
-            and d["damage"].extend(
-                {"kind": "missing fastener", "name": f"no {f}", "fastener": f} for f in ("F1", "F2")
-            )
+            and d["damage"].extend({"kind": "missing fastener", "name": f"no {f}", "fastener": f} for f in ("F1", "F2"))
         ),
         "damage[4].fastener",
         "nothing holds the panel",
@@ -529,9 +525,7 @@ def test_place_on_a_mesh_needs_its_height(originals: dict[str, dict[str, Any]], 
     """On a mesh x and y do not say where."""
     document = copy.deepcopy(originals["mesh"])
     document["load"][0]["area"]["centre_mm"] = [100, 100]
-    assert [(f.path, f.what) for f in faults(document, folder)] == [
-        ("load[0].area.centre_mm", "has no height")
-    ]
+    assert [(f.path, f.what) for f in faults(document, folder)] == [("load[0].area.centre_mm", "has no height")]
 
 
 def test_mesh_file_that_is_not_there(originals: dict[str, dict[str, Any]], folder: Path) -> None:

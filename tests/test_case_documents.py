@@ -92,6 +92,7 @@ down = [0, 0, -1]
 stack = "[0/45]s"
 material = "cloth"
 stress_free_temperature_C = 120
+fitting_temperature_C = 22
 service_temperature_C = { value = 40, basis = "measured", source = "label", band = [30, 60] }
 moisture_percent = 0.5
 
@@ -403,8 +404,7 @@ def criteria() -> tuple[str, str]:
     from panelfem.failure import CRITERIA
 
     first = {
-        kind: next(n for n, c in CRITERIA.items() if kind in c.applies_to)
-        for kind in ("unidirectional", "fabric")
+        kind: next(n for n, c in CRITERIA.items() if kind in c.applies_to) for kind in ("unidirectional", "fabric")
     }
     return first["unidirectional"], first["fabric"]
 

@@ -302,7 +302,7 @@ def test_symmetry_balance_and_equilibrium() -> None:
     u = found.displacement()
     load = found.load()
     r = panel.system.reactions(panel.system.solve(load), load)
-    assert r[2 : shell.n_boundary : 6].sum() == pytest.approx(found.total[0], rel=1e-8)  # pushed down, held up
+    assert r[2 : shell.n_boundary : 6].sum() == pytest.approx(found.total[0], rel=1e-6)  # pushed down, held up
     assert u @ load > 0
 
 

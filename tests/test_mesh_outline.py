@@ -33,7 +33,9 @@ ROUNDED = Ring(
         Line((0.0, 0.0)),
     ),
 )
-PANEL = Outline(ROUNDED, (Ring.circle((0.15, 0.15), 0.04, "lamp"), Ring.polygon([(0.3, 0.1), (0.36, 0.1), (0.33, 0.16)], "slot")))  # fmt: skip
+LAMP = Ring.circle((0.15, 0.15), 0.04, "lamp")
+SLOT = Ring.polygon([(0.3, 0.1), (0.36, 0.1), (0.33, 0.16)], "slot")
+PANEL = Outline(ROUNDED, (LAMP, SLOT))
 
 
 def curved_area(mesh: CurvedMesh, elements: np.ndarray | slice = slice(None)) -> float:

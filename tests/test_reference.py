@@ -276,7 +276,7 @@ def test_beam_on_flat_by_finite_differences(end: str) -> None:
     assert exact.free == pytest.approx(0.5)
     n = 100
     h = length / n
-    # minimise ½∫EI w''² − ∫ q w, w ≤ gap; curvature rows incl. symmetric far end and, if clamped, the clamp's ghost point
+    # minimise ½∫EI w''² − ∫ q w, w ≤ gap; curvature rows with the symmetric far end and the clamp's ghost point
     rows = np.zeros((n + 1, n + 1))
     for i in range(1, n):
         rows[i, i - 1 : i + 2] = 1, -2, 1

@@ -14,6 +14,7 @@ from panelfem.mesh import CurvedMesh
 from panelfem.mesh.lattice import lattice
 from panelfem.shell import Shell, Supports
 from panelfem.shell.held import HeldSystem
+from panelfem.shell.rigid import rigid_motions
 from panelfem.shell.supports import (
     boundary_weights,
     edge_nodes,
@@ -79,7 +80,6 @@ def test_mean_weights_are_exact_for_quadratics(k: int) -> None:
     w, (r, s) = boundary_weights(k), lattice(k)[0]
     for f, mean in ((r**0, 1), (r, 1 / 3), (s, 1 / 3), (r * r, 1 / 6), (r * s, 1 / 12), (s * s, 1 / 6)):
         assert w @ f == pytest.approx(mean, abs=1e-12)
-    assert w.min() > -1e-12
 
 
 @pytest.mark.parametrize("order", [2, 3])
@@ -88,7 +88,8 @@ def test_rows_are_exact_for_rigid_motions(order: int) -> None:
     shell = sheet(8, order)
     rows = fastened(shell)
     motion = np.array([1.0, -2.0, 0.5, 0.3, -0.7, 0.4])
-    seen = (rows.rows @ (shell.rigid_motions() @ motion)).reshape(-1, 6)
+    nodes = rigid_motions(shell.mesh.x[: shell.mesh.nb], np.zeros(3)) @ motion
+    seen = (rows.rows @ nodes.ravel()).reshape(-1, 6)
     for f, (place, frame) in enumerate(zip(rows.place, rows.frame, strict=True)):
         assert seen[f, :3] == pytest.approx(frame @ (motion[:3] + np.cross(motion[3:], place)), abs=1e-12)
         assert seen[f, 3:] == pytest.approx(frame @ motion[3:], abs=1e-11)

@@ -5,7 +5,6 @@ case → configurations → states → model → each load case → reserves →
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -18,7 +17,6 @@ from panelfem.assess.plan import Inputs, Key, Plan, plans, states
 from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Restoration, Variant
 from panelfem.case import AssumedInput, Case
 from panelfem.disposition import (
-    FACTORS,
     Assumption,
     Candidate,
     Consequence,
@@ -26,9 +24,9 @@ from panelfem.disposition import (
     Findings,
     Outcome,
     judge,
+    judge_load,
     lowered,
     recommend,
-    worst,
 )
 from panelfem.errors import InputError
 from panelfem.laminate import describe
@@ -57,13 +55,15 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
     settings = Settings(case.criteria, case.modeless_criteria_govern, case.required_factor)
     every = plans(inputs)
     to_do = states(every)
+    must_meet = {state.key for plan in every for state in plan.states}
     order = case.order or DEFAULT_ORDER
     evaluations: dict[Key, Evaluation] = {}
     like = None
     for i, (key, state) in enumerate(to_do.items()):
         tell(f"{state.name} ({i + 1} of {len(to_do)})", i / len(to_do))
+        main = key in must_meet
         evaluations[key], like = evaluate(
-            state, inputs, settings, order, words, case.assumed, case.lose_each_fastener, like
+            state, inputs, settings, order, words, case.assumed if main else (), main and case.lose_each_fastener, like
         )
     tell("disposition", 1.0)
     reference = evaluations["undamaged",]
@@ -99,18 +99,6 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
         __version__,
         case.hash,
         {"order": order, "criteria": dict(case.criteria)},
-    )
-
-
-def _least_of(results: Sequence[LoadResult]) -> LoadResult:
-    """The worst of several results of one load: what is outside linear theory counts after what fails."""
-    return min(
-        results,
-        key=lambda r: (
-            (r.theory.holds and not math.isnan(r.release.rank), r.release.rank)
-            if any(not x.theory.holds for x in results)
-            else (True, r.release.rank)
-        ),
     )
 
 
@@ -159,8 +147,6 @@ def _ratio(factor: float, whole: float) -> float:
 
 def _worst(of_load: Sequence[tuple[str, LoadResult]], consequence: Consequence) -> tuple[str, LoadResult]:
     """The state that rules a load: the worst outcome, then the least factor."""
-    from panelfem.disposition import judge_load
-
     ranks = {Outcome.MEETS: 3, Outcome.MEETS_IF: 2, Outcome.CANNOT_TELL: 1, Outcome.DOES_NOT: 0}
     return min(of_load, key=lambda item: (ranks[judge_load(item[1], consequence).outcome], item[1].release.rank))
 
@@ -251,6 +237,3 @@ def _checks(case: Case, evaluations: Mapping[Key, Evaluation], order: int) -> di
         "mesh": "; ".join(case.panel.mesh.notes) or "nothing to report",
         "model": "; ".join(dict.fromkeys(n for e in evaluations.values() for n in e.notes)) or "nothing to report",
     }
-
-
-__all__ = ["FACTORS", "assess", "worst"]

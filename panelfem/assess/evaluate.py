@@ -22,8 +22,8 @@ from panelfem.reserve.check import Words
 from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve
 from panelfem.reserve.search import Path
 
-#: A load whose reserve is further than this factor from the one asked for is not swept: no band is as wide.
-SCREEN = 4.0
+#: A load whose reserve is further above the one asked for than this factor is not swept: no band is as wide.
+SCREEN = 2.5
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,10 @@ def evaluate(
     lose_each_fixing: bool,
     like: Model | None,
 ) -> tuple[Evaluation, Model]:
-    """Evaluate a state; the model is returned so that the next one can take over what they share."""
+    """Evaluate a state; the model is returned so that the next one can take over what they share.
+
+    `assumed` are swept, and with `lose_each_fixing` each fixing is lost in turn.
+    """
     model = Model(state, order, words, like)
     responder = Responder(model, inputs.loads)
     found, fields, paths = [], {}, {}
@@ -116,11 +119,14 @@ def _sweeps(
     """Results at the ends of the bands of those assumed inputs that bear on this state."""
     stated = _End(responder, model.subject, model.holding.stiffness, inputs.loads, {})
     found: dict[tuple[int, int], tuple[LoadResult, ...]] = {}
+    near = any(result.release.rank <= SCREEN * settings.asked for result in results)
     for number, item in enumerate(assumed):
         if item.sweep is None:
             continue
         for end, factor in enumerate((item.sweep.low, item.sweep.high)):
-            at_end = None if factor == 1.0 else _at_end(model, stated, swept(inputs, item.sweep, factor), words)
+            if factor == 1.0 or not near:
+                continue
+            at_end = _at_end(model, stated, swept(inputs, item.sweep, factor), words)
             if at_end is not None:
                 found[number, end] = tuple(
                     _swept_result(stated, at_end, load, whole, paths[load.name], settings)
@@ -136,7 +142,11 @@ def _at_end(model: Model, stated: _End, change: Swept, words: Words) -> _End | N
         return None
     old, new = model.state.panel, other.panel
     end = _End(
-        stated.responder, stated.subject, np.array([fastener_stiffness(f) for f in new.fasteners]).reshape(-1, 6), change.inputs.loads, change.severity
+        stated.responder,
+        stated.subject,
+        np.array([fastener_stiffness(f) for f in new.fasteners]).reshape(-1, 6),
+        change.inputs.loads,
+        change.severity,
     )
     if new.laminates != old.laminates and not np.allclose(new.stiffness(), old.stiffness(), rtol=1e-12, atol=0.0):
         stiffer = Model(other, model.shell.mesh.order, words, model)
@@ -161,7 +171,7 @@ def _swept_result(
     load_changed = load is not next(before for before in stated.loads if before.name == load.name)
     if not (solved_again or load_changed) and end.subject is stated.subject:
         return whole
-    if whole.release.rank > SCREEN * settings.asked and not solved_again:
+    if whole.release.rank > SCREEN * settings.asked:
         return whole
     again = path_of(end.subject, load, end.responder(load, end.stiffness), settings)[0]
     if not (solved_again or load_changed) and end.subject.sampling is stated.subject.sampling:

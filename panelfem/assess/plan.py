@@ -1,7 +1,7 @@
 """Which states of the panel are analysed, and for which configuration.
 
 A state is a panel record with its notches.  Configurations share states: with its patch gone, a panel that was not cut is
-the panel as found.
+the panel as found; and tape, which carries nothing, adds to the mass but not to what the loads act on.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Literal
 from panelfem.damage import SOFT, Damage, Hole, Softened, damaged, ends
 from panelfem.loads import LoadCase
 from panelfem.panel import Panel
-from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, Tape, cut, repaired
+from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired
 from panelfem.reserve.sampling import Notch
 
 #: Characteristic length of the average-stress rule where a repair cuts a hole and the case names none, m.  Source: Whitney &
@@ -115,12 +115,12 @@ def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) 
         Notch(panel.mesh.inside[d.region], d.characteristic_length) for d in inputs.damage if isinstance(d, Hole)
     ]
     notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
-    structural = tuple(f"{type(a).__name__} {a.name}" for a in kept if isinstance(a, PatchRepair | Refit))
+    structural = [f"patch {a.name}" for a in kept if isinstance(a, PatchRepair)]
+    structural += [f"refit {a.fastener}" for a in kept if isinstance(a, Refit)]
     name = end if bonded or not any(isinstance(a, PatchRepair) for a in actions) else f"patch gone, {end}"
     if any(isinstance(a, PatchRepair) for a in actions) and not bonded and end == "as measured":
         name = "patch gone"
-    taped = tuple(f"Tape {a.name}" for a in kept if isinstance(a, Tape) and a.areal_mass > 0)
-    return State(("damaged", end, *structural, *(f"cut {c}" for c in cuts), *taped), name, panel, tuple(notches))
+    return State(("damaged", end, *structural, *(f"cut {c}" for c in cuts)), name, panel, tuple(notches))
 
 
 __all__ = ["CUT_LENGTH", "SOFT", "Inputs", "Key", "Plan", "State", "plans", "states"]

@@ -42,6 +42,7 @@ class Responder:
                 columns.append(total)
             return numbers[key]
 
+        self._states: dict[tuple[int, bytes, bytes], State] = {}
         self._of = {load.name: (column(load.held), column((load.scaled,))) for load in loads}
         self._base = model.holding.system.solve(np.array(columns).T)
         self.residual = float(model.holding.system.backward_error)
@@ -52,12 +53,17 @@ class Responder:
         Raises ModelError if the panel is then free to move, or a shape would have to enter a rigid fixing.
         """
         k = self.model.holding.stiffness if stiffness is None else stiffness
-        held, scaled = (self._base[:, i] for i in self._of[load.name])
+        number, other = self._of[load.name]
+        held, scaled = self._base[:, number], self._base[:, other]
         gaps = fastener_gaps(load.held, self.model.panel)
         own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
         contacts = (*own, *load.obstacles)
         if not contacts:
-            return Proportional(self.held.at(k), held, load.dynamic * scaled, gaps)
+            fixings = self.held.at(k)
+            key = (number, k.tobytes(), gaps.tobytes())
+            if key not in self._states:
+                self._states[key] = State(fixings.displacement(held, gaps), fixings.reactions(held, gaps))
+            return Proportional(fixings, self._states[key], load.dynamic * scaled)
         problem = self._problem(contacts)
         return Touching(load, problem, k, problem.free(held, k, gaps), problem.free(load.dynamic * scaled, k))
 
@@ -88,8 +94,8 @@ class Proportional:
 
     proportional = True
 
-    def __init__(self, fixings: HeldState, held: FloatArray, scaled: FloatArray, gaps: FloatArray) -> None:
-        self.held = State(fixings.displacement(held, gaps), fixings.reactions(held, gaps))
+    def __init__(self, fixings: HeldState, held: State, scaled: FloatArray) -> None:
+        self.held = held
         self._added = fixings.displacement(scaled), fixings.reactions(scaled)
 
     def at(self, factor: float) -> State:

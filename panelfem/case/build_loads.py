@@ -102,10 +102,18 @@ def build_held(held: Held, path: str, panel: PanelKeys, site: Site, folder: Path
         built.append(Pressure(1e3 * held.air_pressure_kPa.value))
     if held.air_file is not None:
         built.append(_sampled(folder / held.air_file, f"{path}.air_file", 1.0, site))
-    if held.cure and panel.stress_free_temperature_C is not None and panel.service_temperature_C is not None:
-        change = panel.service_temperature_C.value - panel.stress_free_temperature_C.value
-        built.append(Cure(change, 1e-2 * panel.moisture_percent.value))
+    if held.cure:
+        built.append(_cure(panel))
     return (*built, *(Misfit(m.fastener, 1e-3 * m.gap_mm) for m in held.misfits))
+
+
+def _cure(panel: PanelKeys) -> Cure:
+    """Residual strain: from the stress-free temperature, and for the fixings from the temperature at fitting."""
+    named = (panel.stress_free_temperature_C, panel.fitting_temperature_C, panel.service_temperature_C)
+    free, fitted, service = (math.nan if t is None else t.value for t in named)
+    if math.isnan(free + fitted + service):
+        raise TypeError("cure without temperatures, which the checks of a case refuse")
+    return Cure(service - free, 1e-2 * panel.moisture_percent.value, service - fitted)
 
 
 def _air(load: AirLoad, path: str, site: Site, folder: Path) -> Pressure:

@@ -42,7 +42,7 @@ def held_faults(held: Held, path: str, draft: Draft, names: Names, folder: Path)
             what = f"fastener {misfit.fastener!r} has a misfit already"
             yield Fault(f"{path}.misfits[{i}].fastener", what, "each fastener once", "take one of the two out")
     if held.cure and draft.panel is not None:
-        for key in ("stress_free_temperature_C", "service_temperature_C"):
+        for key in ("stress_free_temperature_C", "fitting_temperature_C", "service_temperature_C"):
             if getattr(draft.panel, key) is None:
                 what = f"is missing, but {path}.cure is true"
                 yield Fault(f"panel.{key}", what, "a temperature in °C", f"write {key}, or cure = false")

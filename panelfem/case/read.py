@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_origin
 
 from pydantic import TypeAdapter, ValidationError
 
 from panelfem.case.checks import contradictions
 from panelfem.case.draft import Draft
 from panelfem.case.faults import faults_of
-from panelfem.case.fields import Section
 from panelfem.case.schema import CaseFile
 from panelfem.errors import CaseError, Fault
 
@@ -76,30 +76,31 @@ def _draft(model: CaseFile | None, document: Mapping[str, Any]) -> Draft:
     """What of a document is sound by itself, section by section."""
     if model is not None:
         return Draft.of(model)
-    fields = CaseFile.model_fields
     sound: dict[str, Any] = {}
     for name in ("case", "safety", "panel", "held", "settings"):
-        sound[name] = _sound(fields[name].annotation, document.get(name))
+        sound[name] = _sound(name, document.get(name))
     for name in ("damage", "option", "load"):
-        item = getattr(fields[name].annotation, "__args__", (None,))[0]
         entries = document.get(name)
-        parsed = [(i, _sound(item, entry)) for i, entry in enumerate(entries)] if isinstance(entries, list) else []
+        parsed = [(i, _sound(name, e)) for i, e in enumerate(entries)] if isinstance(entries, list) else []
         sound[name] = [(i, entry) for i, entry in parsed if entry is not None]
     materials = document.get("materials")
-    item = getattr(fields["materials"].annotation, "__args__", (None, None))[1]
     tables = materials.items() if isinstance(materials, dict) else ()
-    sound["materials"] = {k: m for k, table in tables if (m := _sound(item, table)) is not None}
+    sound["materials"] = {k: m for k, table in tables if (m := _sound("materials", table)) is not None}
     return Draft(**sound)
 
 
-def _sound(annotation: Any, data: Any) -> Any:
-    """The section, or None if it has faults of its own."""
+@cache
+def _adapter(name: str) -> TypeAdapter[Any]:
+    """What checks one section of that name, or one entry of it if it holds many."""
+    annotation: Any = CaseFile.model_fields[name].annotation
+    return TypeAdapter(get_args(annotation)[-1] if get_origin(annotation) in (list, dict) else annotation)
+
+
+def _sound(name: str, data: Any) -> Any:
+    """The section or entry, or None if it has faults of its own."""
     if data is None:
         return None
     try:
-        return TypeAdapter(annotation).validate_python(data)
+        return _adapter(name).validate_python(data)
     except ValidationError:
         return None
-
-
-__all__ = ["Section", "check", "parse", "read"]

@@ -231,6 +231,14 @@ class Panel(Section):
         needed="where a load holds cure = true",
         measure="the cure sheet; the change of shape of an unsymmetric strip with heat",
     )
+    fitting_temperature_C: Quantity | None = quantity(
+        "Temperature of the panel when it was fitted: from there on its fixings hold its expansion.",
+        -60.0,
+        150.0,
+        default=None,
+        needed="where a load holds cure = true",
+        measure="a thermometer in the garage",
+    )
     service_temperature_C: Quantity | None = quantity(
         "Temperature of the panel in use.",
         -60.0,

@@ -44,7 +44,6 @@ class Site:
     coarse: float
     edge_lines: tuple[FloatArray, ...]
     mesher: Callable[[tuple[Region, ...], float], PanelMesh]
-    reach: float
     middle: FloatArray
     regions: dict[str, Region] = field(default_factory=dict)
 
@@ -90,13 +89,15 @@ def site_of(model: CaseFile, file: Path) -> Site:
             lines = outline.edge_lines(lift, outer_only=False)
         except InputError as error:
             path = "panel.lift" if panel.lift is not None else "panel.outline"
-            raise CaseError(str(file), (Fault(path, str(error).rstrip("."), error.allowed, error.do),)) from error
+            what = f"{error.what} ({error.where})" if error.where else error.what
+            fault = Fault(path, what, error.allowed or "a surface over the whole outline", error.do or "mend it")
+            raise CaseError(str(file), (fault,)) from error
         coarse = 1e-3 * wanted if wanted else SHARE * float(np.sqrt(outline.area))
         middle = np.concatenate(lines[:1]).mean(axis=0)
         return Site(
             LiftedGround(lift), coarse, lines,
             lambda regions, size: mesh_outline(outline, lift, size, regions),
-            outline.diagonal, middle,
+            middle,
         )  # fmt: skip
     return _meshed(panel, file, wanted)
 
@@ -108,8 +109,7 @@ def _meshed(panel: Panel, file: Path, wanted: float | None) -> Site:
     coarse = 1e-3 * wanted if wanted else SHARE * float(np.sqrt(surface.area))
     return Site(
         MeshedGround(surface.vertices, surface.triangles), coarse, surface.edge_lines(),
-        lambda regions, size: mesh_surface(surface, size, regions), surface.diagonal,
-        surface.vertices.mean(axis=0),
+        lambda regions, size: mesh_surface(surface, size, regions), surface.vertices.mean(axis=0),
     )  # fmt: skip
 
 

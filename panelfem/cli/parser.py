@@ -49,20 +49,16 @@ def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     p = commands.add_parser(
         "laminate",
         help="stiffness, engineering constants, ply stresses and reserves of a stack",
-        description="A, B, D, transverse shear stiffness, engineering constants; under a load, ply stresses and reserves.",
+        description="A, B, D, shear stiffness, engineering constants; under a load, ply stresses and reserves.",
         epilog='Example: panelfem laminate "[0/45/-45/90]s" --material carbon-ud --load 200 0 0 0 0 0',
     )
     p.add_argument("stack", metavar="STACK", help='stacking sequence, bottom first, e.g. "[0/45/-45/90]s"')
     source = p.add_mutually_exclusive_group()
     source.add_argument(
-        "--material", metavar="NAME", help="material of plies written as an angle (see: panelfem materials)"
+        "--material", metavar="NAME", help="material of plies given by an angle (see: panelfem materials)"
     )
-    source.add_argument(
-        "--case", metavar="CASE.toml", type=Path, help="take materials and the default one from a case file"
-    )
-    p.add_argument(
-        "--thickness", metavar="MM", type=positive, help="ply thickness of that material in mm (default: nominal)"
-    )
+    source.add_argument("--case", metavar="CASE.toml", type=Path, help="take the materials from a case file")
+    p.add_argument("--thickness", metavar="MM", type=positive, help="its ply thickness in mm (default: nominal)")
     p.add_argument(
         "--load",
         metavar=("NX", "NY", "NXY", "MX", "MY", "MXY"),

@@ -45,10 +45,15 @@ class AreaForce:
 
 @dataclass(frozen=True)
 class Cure:
-    """Residual strain: service temperature minus stress-free temperature (K), and moisture uptake (share of mass)."""
+    """Residual stress: service minus stress-free temperature (K), and moisture uptake (share of mass).
+
+    The panel was cured free and fitted afterwards, so its fixings feel only `since_fitting`: service minus fitting
+    temperature (K).  The rest is locked into the plies, each laminate in balance with itself.
+    """
 
     temperature_change: float
     moisture: float = 0.0
+    since_fitting: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -94,8 +94,10 @@ def inertia_vector(load: Inertia, panel: Panel, shell: Shell) -> FloatArray:
 
 
 def cure_vector(load: Cure, panel: Panel, shell: Shell) -> FloatArray:
-    """Load (n_total,) of the free strains of temperature and moisture held back."""
-    each = np.stack([one.thermal_resultants(load.temperature_change, load.moisture) for one in panel.laminates])
+    """Load (n_total,) of the free strains since the panel was fitted, held back."""
+    if load.since_fitting == 0.0:
+        return np.zeros(shell.n_total)
+    each = np.stack([one.thermal_resultants(load.since_fitting) for one in panel.laminates])
     return shell.residual_strain(np.where(panel.removed[:, None], 0.0, each[panel.laminate_of]))
 
 

@@ -67,7 +67,8 @@ class TriangleSearch:
         width = min(8, ne)
         while len(pending):
             distance, index = self.tree.query(points[pending], k=width)
-            distance, index = distance.reshape(len(pending), -1), index.reshape(len(pending), -1)
+            distance = np.asarray(distance).reshape(len(pending), -1)
+            index = np.asarray(index).reshape(len(pending), -1)
             index, last = index[:, done:], distance[:, -1]
             lam = on_triangle(points[pending][:, None, :], self.corners[index])
             place = np.einsum("nki,nkij->nkj", lam, self.corners[index])

@@ -93,9 +93,9 @@ def plan_mesh(outline: Outline, size: float) -> tuple[FloatArray, IntArray]:
     x, triangles = mesh.get_vertices().copy(), mesh.get_triangles().astype(np.int64)
     centre = x[triangles].mean(axis=1)
     # the mesher fills cut-outs: what lies in them is dropped
-    for number, ring in enumerate(points):
-        within = shapely.contains_xy(shapely.Polygon(ring), centre[:, 0], centre[:, 1])
-        kept = within if number == 0 else ~within
+    for i, corners in enumerate(points):
+        within = shapely.contains_xy(shapely.Polygon(corners), centre[:, 0], centre[:, 1])
+        kept = within if i == 0 else ~within
         triangles, centre = triangles[kept], centre[kept]
     x, triangles = compact(x, triangles)
     a, b, c = x[triangles[:, 0]], x[triangles[:, 1]], x[triangles[:, 2]]
@@ -194,7 +194,7 @@ def _pinned(vertices: FloatArray, surface: Surface, diagonal: float) -> BoolArra
     if len(corners):
         from scipy.spatial import cKDTree
 
-        gap, at = cKDTree(vertices).query(corners)
+        gap, at = (np.asarray(found) for found in cKDTree(vertices).query(corners))
         pinned[at[gap < 1e-7 * diagonal]] = True
     return pinned
 

@@ -12,6 +12,8 @@ from panelfem.mesh.region import Cornered
 
 NEAR = 0.3
 """A vertex nearer to the border than this share of its mean edge is moved onto it rather than cut round."""
+COINCIDE = 0.02
+"""Lines nearer to each other than this share of the mean edge are one line to the mesh (told if it shows)."""
 
 
 def pin_corners(layout: Layout, region: Cornered) -> Layout:
@@ -106,22 +108,53 @@ def cut(layout: Layout) -> Layout:
     value = region.distance(moved.vertices)
     exact = np.abs(value) < 1e-6 * layout.sizes
     value[took | exact] = 0.0
-    pinned_near = layout.pinned & (np.abs(value) < 0.02 * layout.sizes)
-    value[pinned_near] = 0.0
+    # a vertex held by another line and all but on this border counts as on it: the two lines are one there
+    held = layout.pinned | layout.vertex_rim | layout.vertex_on.any(axis=1)
+    value[held & (np.abs(value) < COINCIDE * layout.sizes)] = 0.0
     sign = np.sign(value).astype(np.int64)
     return _split(moved, sign, value, done)
+
+
+def _return(layout: Layout, edges: IntArray, sign: IntArray, column: int) -> FloatArray:
+    """Where edges with one end on the border cross it once more: parameter from the lower vertex, nan if nowhere."""
+    a, b = layout.edges.ends[edges].T
+    other = np.where(sign[a] == 0, sign[b], sign[a])
+    share = np.arange(1, 8) / 8.0
+    run = layout.vertices[b] - layout.vertices[a]
+    points = layout.vertices[a][:, None] + share[:, None] * run[:, None]
+    value = layout.regions[column].distance(points.reshape(-1, 3)).reshape(points.shape[:2])
+    wrong = value * other[:, None] < -COINCIDE * np.linalg.norm(run, axis=1)[:, None]
+    away = np.where((sign[a] == 0)[:, None], share, 1.0 - share)
+    last = np.argmax(np.where(wrong, away, -1.0), axis=1)
+    rows = np.arange(len(edges))
+    beyond = last + np.where(sign[a] == 0, 1, -1)
+    # between the last wrong sample and the next one towards the far end, by the secant
+    ends = np.column_stack([np.zeros(len(edges)), value, np.zeros(len(edges))])
+    places = np.concatenate([[0.0], share, [1.0]])
+    far = layout.regions[column].distance(np.where((sign[a] == 0)[:, None], layout.vertices[b], layout.vertices[a]))
+    ends[rows, np.where(sign[a] == 0, 8, 0)] = far
+    p, q = ends[rows, last + 1], ends[rows, beyond + 1]
+    gap = np.where(p == q, 1.0, p - q)
+    t = places[last + 1] + (places[beyond + 1] - places[last + 1]) * p / gap
+    return np.where(wrong.any(axis=1), t, np.nan)
 
 
 def _split(layout: Layout, sign: IntArray, value: FloatArray, column: int) -> Layout:
     """Split all triangles whose vertices lie on both sides; `sign` (nv,) is −1, 0, 1."""
     tri, edges = layout.triangles, layout.edges
-    crossed = sign[edges.ends[:, 0]] * sign[edges.ends[:, 1]] < 0
-    at = np.flatnonzero(crossed)
+    start, end = edges.ends.T
+    t = np.full(len(start), np.nan)
+    opposite = sign[start] * sign[end] < 0
+    t[opposite] = value[start[opposite]] / (value[start[opposite]] - value[end[opposite]])
+    # an edge that leaves the border on one side may still come back through it: it cuts off a corner of the region
+    leaving = np.flatnonzero((sign[start] == 0) != (sign[end] == 0))
+    t[leaving] = _return(layout, leaving, sign, column)
+    at = np.flatnonzero(np.isfinite(t))
     number = np.full(len(edges.ends), -1, np.int64)
     number[at] = len(layout.vertices) + np.arange(len(at))
     a, b = edges.ends[at].T
-    t = value[a] / (value[a] - value[b]) if len(at) else np.zeros(0)
-    x = np.vstack([layout.vertices, layout.vertices[a] + t[:, None] * (layout.vertices[b] - layout.vertices[a])])
+    cuts = layout.vertices[a] + t[at, None] * (layout.vertices[b] - layout.vertices[a])
+    x = np.vstack([layout.vertices, cuts])
     sign = np.concatenate([sign, np.zeros(len(at), np.int64)])
     middle = number[edges.of]
     count = (middle >= 0).sum(axis=1)

@@ -125,7 +125,7 @@ class FittedSurface:
             rise = np.einsum("nt,nt->n", terms, self._coefficient[k]) * self._scale[k] - local[:, 2]
             limit = 0.3 * self.search.reach[element]
             x += (weight[:, i] * np.clip(rise, -limit, limit))[:, None] * self._frame[k, 2]
-        return x
+        return np.asarray(x)
 
     def carry(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The points of the smooth surface over the closest points of the triangulation, which are the feet."""

@@ -271,7 +271,7 @@ def _refuse_pieces(vertices: FloatArray, triangles: IntArray, where: str, diagon
     small = int(np.argsort(-area)[1])
     at = vertices[triangles[piece == small]].mean(axis=(0, 1))
     big = triangles[piece == int(np.argmax(area))]
-    gap, _ = cKDTree(vertices[np.unique(big)]).query(vertices[np.unique(triangles[piece == small])])
+    gap = np.asarray(cKDTree(vertices[np.unique(big)]).query(vertices[np.unique(triangles[piece == small])])[0])
     raise MeshError(
         f"the surface is in {n} pieces; the second largest lies about {_at(at)}, "
         f"{gap.min() * 1e3:.3g} mm from the largest",

@@ -43,7 +43,7 @@ class Layout:
     @cached_property
     def edge_rim(self) -> BoolArray:
         """Which edges lie on the rim: boundary edges, and creases of an imported surface."""
-        rim = self.edges.count == 1
+        rim: BoolArray = np.asarray(self.edges.count == 1)
         if isinstance(self.surface, FittedSurface) and self.surface.has_creases:
             inner = np.flatnonzero(self.edges.count == 2)
             normal = unit(cross_products(self.vertices, self.triangles))

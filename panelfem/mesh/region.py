@@ -262,7 +262,7 @@ class EdgeBand:
         flat = x.reshape(-1, 3)
         k = min(12, len(first))
         far, index = tree.query(flat, k=k)
-        far, index = far.reshape(len(flat), k), index.reshape(len(flat), k)
+        far, index = np.asarray(far).reshape(len(flat), k), np.asarray(index).reshape(len(flat), k)
         t = on_segment(flat[:, None], first[index], last[index])
         gap = np.linalg.norm(flat[:, None] - first[index] - t[..., None] * (last - first)[index], axis=2).min(axis=1)
         doubt = np.flatnonzero((far[:, -1] < gap + longest) & (k < len(first)))

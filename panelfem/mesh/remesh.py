@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.errors import MeshError
 from panelfem.mesh.fitted import CREASE
 from panelfem.mesh.region import Narrow, Region
+from panelfem.mesh.snap import gradient
 from panelfem.mesh.surface import Surface
 
 GROWTH = 0.35
@@ -18,6 +19,10 @@ CURVE_TURN = 0.6
 """Most an element edge may turn with the surface or its rim, rad (choice: 10 edges round a circle)."""
 NARROW_SHARE = 0.5
 """Largest size at a border as a share of the region's radius or half-width (choice: about 12 edges round a hole)."""
+PARALLEL = 0.85
+"""Cosine above which two lines count as running beside each other (choice)."""
+GAP_SHARE = (0.03, 0.12)
+"""Gaps below the first share of the element size are taken for one line; the second bounds how fine a gap is meshed."""
 
 
 def border_size(region: Region) -> float:
@@ -37,9 +42,49 @@ def wanted_sizes(
     foot = surface.rim.carry(x)[0]
     rim = np.maximum(CURVE_TURN * surface.rim.radius(x), floor)
     h = np.minimum(h, rim + GROWTH * np.linalg.norm(foot - x, axis=1))
-    for region in regions:
-        h = np.minimum(h, border_size(region) + GROWTH * np.abs(region.distance(x)))
-    return np.maximum(h, smallest)
+    level = [region.distance(x) for region in regions]
+    for region, distance in zip(regions, level, strict=True):
+        h = np.minimum(h, border_size(region) + GROWTH * np.abs(distance))
+    for i in range(len(regions)):
+        h = np.minimum(h, _gap_sizes(x, i, level, surface, regions))
+    return np.asarray(np.maximum(h, smallest))
+
+
+def _gap_sizes(
+    x: FloatArray, i: int, level: Sequence[FloatArray], surface: Surface, regions: Sequence[Region]
+) -> FloatArray:
+    """Size wanted at x where the border of region i runs close beside the rim or another border, inf elsewhere.
+
+    Close beside: nearly parallel, with a gap smaller than the element size; lines that cross, or are one, do not count.
+    """
+    h = np.full(len(x), np.inf)
+    size = border_size(regions[i])
+    at = np.flatnonzero(np.abs(level[i]) < 2.0 * size)
+    if not len(at):
+        return h
+    step = 1e-3 * size
+    slope = step * gradient(regions[i], x[at], step)
+    ahead, behind = x[at] + slope, x[at] - slope
+
+    def rim(p: FloatArray) -> FloatArray:
+        return np.asarray(np.linalg.norm(surface.rim.carry(p)[0] - p, axis=1))
+
+    others: list[tuple[float, Callable[[FloatArray], FloatArray], FloatArray]] = [(size, rim, rim(x[at]))]
+    others += [
+        (min(size, border_size(regions[j])), regions[j].distance, level[j][at]) for j in range(i + 1, len(regions))
+    ]
+    own = level[i][at]
+    for least, distance, other in others:
+        near = np.abs(other) < 2.0 * least
+        if not near.any():
+            continue
+        rise = np.maximum(np.abs(distance(ahead[near]) - other[near]), np.abs(distance(behind[near]) - other[near]))
+        gap = np.minimum(np.abs(own[near] - other[near]), np.abs(own[near] + other[near]))
+        beside = (rise > PARALLEL * step) & (gap > GAP_SHARE[0] * least)
+        wanted = np.maximum(1.2 * (np.abs(own[near]) + np.abs(other[near])), GAP_SHARE[1] * least)
+        rows = at[near][beside]
+        h[rows] = np.minimum(h[rows], wanted[beside])
+    return h
 
 
 def remesh(

@@ -55,7 +55,7 @@ class FeatureRim:
         assert self._tree is not None
         k = min(8, len(self.ends))
         far, index = self._tree.query(x, k=k)
-        far, index = far.reshape(len(x), k), index.reshape(len(x), k)
+        far, index = np.asarray(far).reshape(len(x), k), np.asarray(index).reshape(len(x), k)
         t = on_segment(x[:, None], self._a[index], self._b[index])
         gap = np.linalg.norm(x[:, None] - self._a[index] - t[..., None] * (self._b - self._a)[index], axis=2)
         pick = np.argmin(gap, axis=1)

@@ -57,8 +57,8 @@ def settle(
     """
     start, foot = place(x, on_rim, surface)
     result, step = start.copy(), 1e-6 * diagonal
-    bound = on.any(axis=1)
-    arrived = ~bound
+    bound: BoolArray = np.asarray(on.any(axis=1))
+    arrived: BoolArray = np.logical_not(bound)
     active = np.flatnonzero(bound)
     for _ in range(30):
         if not len(active):

@@ -78,7 +78,7 @@ def angles(vertices: FloatArray, triangles: IntArray) -> FloatArray:
 def scatter(triangles: IntArray, values: FloatArray, nv: int) -> FloatArray:
     """Sum of corner values (ne, 3[, m]) at the vertices, (nv[, m])."""
     if values.ndim == 2:
-        return np.bincount(triangles.ravel(), values.ravel(), nv)
+        return np.asarray(np.bincount(triangles.ravel(), values.ravel(), nv), np.float64)
     columns = [np.bincount(triangles.ravel(), values[..., i].ravel(), nv) for i in range(values.shape[-1])]
     return np.stack(columns, axis=-1)
 

@@ -209,8 +209,8 @@ class RitzShell:
             w = hierarchic(self.degree[1], np.array([at_eta]))[0][0]
             row = np.zeros((5, len(v), len(w)))
             row[COMPONENTS.index(name)] = np.outer(v, w)
-            part = row.ravel()[self.free]
-            k = k + float(d.mean()) * np.outer(part, part)
+            held = row.ravel()[self.free]
+            k = k + float(d.mean()) * np.outer(held, held)
         scale = 1 / np.sqrt(np.diag(k))
         return scale, cho_factor(k * scale * scale[:, None], overwrite_a=True)
 

@@ -57,26 +57,19 @@ def _patched(panel: Panel, patch: PatchRepair) -> Panel:
         panel = replace(panel, removed=panel.removed | panel.mesh.inside[patch.cut_out])
     cured = weakened(patch.laminate, patch.cured)
     glue = Ply(patch.adhesive, patch.bond_thickness, 0.0)
-    over, bridging = inside & ~panel.removed, inside & panel.removed
+    over, gap = inside & ~panel.removed, inside & panel.removed
     alone = cured if patch.side > 0 else replace(cured, plies=cured.plies[::-1])
     numbers = np.unique(panel.laminate_of[inside]).tolist()
     bridge = {i: replace(alone, bottom=_height(panel.laminates[i], patch, cured)) for i in numbers}
     panel = panel.relaid(over, {i: panel.laminates[i].stacked((glue, *cured.plies), patch.side) for i in numbers})
-    panel = panel.relaid(bridging, bridge)
+    panel = panel.relaid(gap, bridge)
     height = _height(panel.laminates[int(numbers[0])], patch, cured)
+    # where the panel is taken to carry nothing the patch spans as it does over a hole
     bond = BondedPatch(
-        patch.name,
-        patch.region,
-        replace(alone, bottom=height),
-        patch.adhesive,
-        patch.bond_thickness,
-        patch.side,
-        patch.cured,
-        bridging,
-    )
-    return replace(
-        panel, removed=panel.removed & ~bridging, slack=panel.slack & ~inside, patches=(*panel.patches, bond)
-    )
+        patch.name, patch.region, replace(alone, bottom=height), patch.adhesive, patch.bond_thickness, patch.side,
+        patch.cured, gap | (inside & panel.slack),
+    )  # fmt: skip
+    return replace(panel, removed=panel.removed & ~gap, slack=panel.slack & ~inside, patches=(*panel.patches, bond))
 
 
 def _height(parent: Laminate, patch: PatchRepair, cured: Laminate) -> float:

@@ -123,7 +123,7 @@ def ranked_table(assessment: Assessment) -> Markup:
     heads = (
         "Configuration",
         "Outcome",
-        "Takes, of the governing load",
+        "Takes (governing load)",
         "Greatest deflection",
         "First-ply margin",
         "Release margin",

@@ -137,7 +137,7 @@ def _fixings(axes: Axes, seen: View, assessment: Assessment) -> None:
 
 
 def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
-    """Bold labels in one column beside all the places they speak of, each with a leader; topmost place, topmost label."""
+    """Bold labels in one column beside the places they speak of, each with a leader; top place, top label."""
     if not called:
         return
     low, high = axes.viewLim.min, axes.viewLim.max
@@ -261,7 +261,7 @@ def _dot(axes: Axes, y: float, mode: ModeReserve, filled: bool, sound: bool) -> 
 
 
 def shown_load(assessment: Assessment) -> str:
-    """The load the deflected shapes are drawn under: what governs the recommended configuration, or the panel as found."""
+    """The load the deflected shapes are drawn under: what governs the recommended configuration or the panel found."""
     conf = wording.find(assessment, assessment.recommendation) or shown_configuration(assessment)
     return wording.governing_load(conf) if conf is not None else ""
 

@@ -149,17 +149,31 @@
       { type: "scatter3d", mode: "lines", line: { color: colour, width }, hoverinfo: "skip" }));
     line(s.border, x0, y0, z0, "#9aa1a6", 2);
     line(s.border, x, y, z, "#1c2226", 4);
-    traces.push({ type: "scatter3d", mode: "markers+text", x: data.places.map((p) => p.at[0]), y: data.places.map((p) => p.at[1]),
-      z: data.places.map((p) => p.at[2]), text: data.places.map((p) => p.name), textposition: "top center", hoverinfo: "text",
-      marker: { symbol: "circle-open", size: 6, color: "#1c2226", line: { width: 3, color: "#1c2226" } }, textfont: { size: 12 } });
-    if (l.place) traces.push({ type: "scatter3d", mode: "markers", x: [l.place[0]], y: [l.place[1]], z: [l.place[2]],
-      text: ["governs: " + l.mode], hoverinfo: "text", marker: { symbol: "cross", size: 7, color: "#ffffff", line: { width: 2, color: "#1c2226" } } });
+    /* marks move with the panel, a little above the face that is seen first */
+    const lifted = (n) => [0, 1, 2].map((c) => moved[3 * n + c] + 0.004 * reach * data.towards[c]);
+    const plainText = (t) => t.replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;");
+    const called = (n, label, bold) => {
+      const [ax, ay, az] = lifted(n);
+      return { x: ax, y: ay, z: az, text: bold ? "<b>" + plainText(label) + "</b>" : plainText(label), showarrow: true, arrowhead: 0,
+        arrowwidth: 1, arrowcolor: "#1c2226", ax: bold ? 60 : 0, ay: bold ? -44 : -20, bgcolor: "rgba(255,255,255,0.85)", borderpad: 1,
+        font: { size: 11, color: "#1c2226" } };
+    };
+    const annotations = data.places.map((p) => called(p.vertex, p.name, false));
+    const rings = data.places.map((p) => lifted(p.vertex));
+    traces.push({ type: "scatter3d", mode: "markers", x: rings.map((p) => p[0]), y: rings.map((p) => p[1]), z: rings.map((p) => p[2]),
+      hoverinfo: "skip", marker: { symbol: "circle", size: 5, color: "#ffffff", line: { width: 2, color: "#1c2226" } } });
+    if (l.vertex !== null) {
+      const g = lifted(l.vertex);
+      annotations.push(called(l.vertex, "governs", true));
+      traces.push({ type: "scatter3d", mode: "markers", x: [g[0]], y: [g[1]], z: [g[2]], text: ["governs: " + plainText(l.mode)],
+        hoverinfo: "text", marker: { symbol: "cross", size: 6, color: "#ffffff", line: { width: 2, color: "#1c2226" } } });
+    }
     const axis = { visible: false, showspikes: false };
     const plot = at("plot");
     Plotly.react(plot, traces, {
       margin: { l: 0, r: 0, t: 0, b: 0 }, showlegend: false, uirevision: "keep", paper_bgcolor: "rgba(0,0,0,0)",
       font: { family: "inherit", color: "#1c2226" },
-      scene: { aspectmode: "data", xaxis: axis, yaxis: axis, zaxis: axis, camera: {
+      scene: { annotations, aspectmode: "data", xaxis: axis, yaxis: axis, zaxis: axis, camera: {
         eye: { x: data.eye[0], y: data.eye[1], z: data.eye[2] }, up: { x: data.up[0], y: data.up[1], z: data.up[2] },
         projection: { type: "orthographic" } } },
     }, { displaylogo: false, displayModeBar: false, responsive: true, scrollZoom: true });

@@ -34,6 +34,15 @@ def packed(values: FloatArray) -> dict[str, Any]:
     return {"scale": scale, "data": base64.b64encode(whole.astype("<i2").tobytes()).decode("ascii")}
 
 
+def nearest_vertex(vertices: FloatArray, place: FloatArray | None) -> int | None:
+    """The vertex nearest to a place (3,), with which a mark there moves.
+
+    >>> nearest_vertex(np.eye(3), np.array([0.1, 0.9, 0.0]))
+    1
+    """
+    return None if place is None else int(np.argmin(((vertices - place) ** 2).sum(1)))
+
+
 def data(assessment: Assessment) -> dict[str, Any]:
     """Everything the view needs, as JSON data; lengths in millimetres."""
     mesh = assessment.mesh
@@ -51,7 +60,7 @@ def data(assessment: Assessment) -> dict[str, Any]:
                     "displacement": packed(1e3 * shown.displacement),
                     "reserve": packed(shown.reserve),
                     "governing": conf.governing.get(load) == variant.name,
-                    "place": None if rule is None or rule.place is None else [1e3 * float(v) for v in rule.place],
+                    "vertex": None if rule is None else nearest_vertex(mesh.vertices, rule.place),
                     "mode": "" if rule is None else wording.mode_text(rule),
                     "required": wording.required_of(conf, load, assessment.required),
                     "note": "" if result is None or result.theory.holds else wording.OUTSIDE,
@@ -74,13 +83,17 @@ def data(assessment: Assessment) -> dict[str, Any]:
         "vertices": packed(1e3 * mesh.vertices),
         "triangles": mesh.triangles.ravel().tolist(),
         "states": kept,
-        "places": [{"name": name, "at": [1e3 * float(v) for v in place]} for name, place in assessment.places.items()],
+        "places": [
+            {"name": name, "vertex": nearest_vertex(mesh.vertices, np.asarray(place))}
+            for name, place in assessment.places.items()
+        ],
         "damage": [
             {"name": name, "elements": np.flatnonzero(inside).tolist()}
             for name, inside in assessment.damage_regions.items()
         ],
-        "eye": (1.6 * seen.towards).round(4).tolist(),
+        "eye": (0.85 * seen.towards).round(4).tolist(),
         "up": seen.up.round(4).tolist(),
+        "towards": seen.towards.round(4).tolist(),
         "first": "" if first is None else first.name,
         "load": "" if first is None else wording.governing_load(first),
     }
@@ -122,9 +135,9 @@ def section(assessment: Assessment) -> Markup | None:
         el("div", id="v-plot", role="img", aria_label="Turning view of the panel"),
         el(
             "p",
-            "Drag to turn, wheel or pinch to come closer, double-click to come back. Grey lines: the panel at rest. "
-            "Rings: fixings. Cross: where the release-governing mode is reached first. Needs WebGL; the still pictures "
-            "above show the same without it.",
+            "Drag to turn, wheel or pinch to come closer, double-click to come back. Grey lines: at rest. "
+            "Names: fixings and damage. White cross: where the release-governing mode is reached first. "
+            "Needs WebGL; the still pictures above show the same without it.",
             cls="small",
         ),
         Markup(f'<script type="application/json" id="v-data">{packed_data}</script>'),

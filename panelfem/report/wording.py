@@ -226,9 +226,9 @@ def permitted_text(permitted: bool | None) -> str:
     """Whether the option is permitted; not knowing is said.
 
     >>> permitted_text(True), permitted_text(False), permitted_text(None)
-    ('yes', 'no', 'not known (ask)')
+    ('yes', 'no', 'ask (not known)')
     """
-    return {True: "yes", False: "no", None: "not known (ask)"}[permitted]
+    return {True: "yes", False: "no", None: "ask (not known)"}[permitted]
 
 
 def minutes_text(minutes: float, left: float | None) -> str:

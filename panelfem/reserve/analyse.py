@@ -8,12 +8,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray
-from panelfem.loads import AreaForce, Cure, DeflectionLimit, LoadCase
+from panelfem.loads import AreaForce, Cure, LoadCase
 from panelfem.panel import Panel
 from panelfem.reserve.bonds import BondLines
 from panelfem.reserve.check import Check, Words
 from panelfem.reserve.fixings import FixingCheck, fixing_loads
-from panelfem.reserve.limits import LimitsCheck
+from panelfem.reserve.limits import LimitsCheck, Ram
 from panelfem.reserve.observe import Observer, Response
 from panelfem.reserve.plies import PlyCheck, Residual
 from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve
@@ -62,14 +62,16 @@ class Subject:
 def residual_of(load: LoadCase) -> Residual:
     """Temperature change and moisture of the held part of a load case (they add up)."""
     cures = [part for part in load.held if isinstance(part, Cure)]
-    return Residual(sum(c.temperature_change for c in cures), sum(c.moisture for c in cures))
+    return Residual(
+        sum(c.temperature_change for c in cures), sum(c.moisture for c in cures), sum(c.since_fitting for c in cures)
+    )
 
 
-def _ram_limits(load: LoadCase) -> tuple[DeflectionLimit, ...]:
+def _rams(load: LoadCase) -> tuple[Ram, ...]:
     part = load.scaled
     if isinstance(part, AreaForce) and part.limit is not None:
         direction = part.force / np.linalg.norm(part.force)
-        return (DeflectionLimit("load test", part.limit, part.region, direction),)
+        return (Ram("load test", part.region, direction, part.limit),)
     return ()
 
 
@@ -81,7 +83,7 @@ def path_of(
     plies = PlyCheck(
         panel, subject.sampling, residual_of(load), subject.words, settings.decide, settings.modeless_governs
     )
-    limits = LimitsCheck(panel.mesh, subject.counted, load.limits, _ram_limits(load), subject.words)
+    limits = LimitsCheck(panel.mesh, subject.counted, load.limits, _rams(load), subject.words)
     checks: Sequence[Check] = (
         plies,
         ThroughThickness(panel, subject.sampling, residual_of(load), subject.words),

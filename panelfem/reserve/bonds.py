@@ -142,7 +142,7 @@ def bond_lines(panel: Panel, recovery: Recovery, words: Words) -> BondLines:
             if not len(line.vertices):
                 continue
             # the load comes from outside the outer edge, and from the bridge at the gap's border
-            carriers = patch.bridging if inner else ~panel.removed & ~inside
+            carriers = patch.bridging if inner else ~panel.removed & ~panel.slack & ~inside
             into = line.outward if inner else -line.outward
             for number in np.unique(panel.laminate_of[carriers]).tolist():
                 at = vertex_points.find(line.vertices, np.full(len(line.vertices), number))

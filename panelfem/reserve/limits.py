@@ -15,6 +15,16 @@ from panelfem.reserve.records import Deflection, LimitCheck, ModeReserve
 
 
 @dataclass(frozen=True)
+class Ram:
+    """A prescribed test: the mean motion of `region` along `direction` (3,) under the force may not exceed `limit` m."""
+
+    name: str
+    region: str
+    direction: FloatArray
+    limit: float
+
+
+@dataclass(frozen=True)
 class LimitsCheck:
     """Deflection limits of a load case; `counted` (ne,) are the elements whose motion means something.
 
@@ -25,7 +35,7 @@ class LimitsCheck:
     mesh: PanelMesh
     counted: BoolArray
     limits: tuple[DeflectionLimit, ...]
-    rams: tuple[DeflectionLimit, ...]
+    rams: tuple[Ram, ...]
     words: Words
 
     def _vertices(self, region: str | None) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
@@ -62,8 +72,6 @@ class LimitsCheck:
                 )
             )
         for ram in self.rams:
-            assert ram.region is not None
-            assert ram.direction is not None
             moved = np.atleast_1d(self._mean(ram.region, now.motion - held.motion) @ ram.direction)
             factor = float(factor_on_scalar(np.zeros(1), moved, ram.limit)[0])
             inside = self.mesh.inside[ram.region]
@@ -82,7 +90,6 @@ class LimitsCheck:
                 value = (np.linalg.norm(moved, axis=1) if limit.direction is None else moved @ limit.direction).max()
                 rows.append(LimitCheck(limit.name, float(value), limit.limit, factors[f"limit '{limit.name}'"]))
         for ram in self.rams:
-            assert ram.region is not None
             value = float(self._mean(ram.region, now.motion - held.motion) @ ram.direction)
             rows.append(LimitCheck(ram.name, value, ram.limit, factors[f"limit '{ram.name}'"]))
         return tuple(rows)

@@ -6,7 +6,7 @@ A response is asked for states at factors on the scaled part of its load case; t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -20,11 +20,12 @@ from panelfem.shell import Recovery
 @dataclass(frozen=True)
 class State:
     """One equilibrium: all unknowns (n_total,), what each fixing exerts on the skin (nf, 6) in its own axes (two tangents,
-    normal; N then N·m), and the contacts."""
+    normal; N then N·m), and the contacts.  `seen` keeps what observers read off it, so that no state is read twice."""
 
     unknowns: FloatArray
     reactions: FloatArray
     contacts: tuple[ContactState, ...] = ()
+    seen: dict[Observer, Observed] = field(default_factory=dict, repr=False)
 
 
 class Response(Protocol):
@@ -59,7 +60,7 @@ class Observed:
     contacts: tuple[ContactState, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Observer:
     """Reads states of one model.
 
@@ -74,6 +75,12 @@ class Observer:
     vertices: int
 
     def __call__(self, state: State) -> Observed:
+        """What is observed of a state."""
+        if self not in state.seen:
+            state.seen[self] = self._read(state)
+        return state.seen[self]
+
+    def _read(self, state: State) -> Observed:
         strain = self.recovery.strains(state.unknowns)
         shear = np.einsum("nij,nj->ni", self.shear_law, strain[:, 6:])
         rows = self.sampling.rows

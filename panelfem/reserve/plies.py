@@ -24,10 +24,21 @@ _FACES = (0, 2)
 
 @dataclass(frozen=True)
 class Residual:
-    """What the held part of a load case leaves in the plies: temperature change (K) and moisture (share of mass)."""
+    """What the held part of a load case leaves in the plies, as in :class:`panelfem.loads.Cure`."""
 
     temperature_change: float = 0.0
     moisture: float = 0.0
+    since_fitting: float = 0.0
+
+    def locked_in(self, laminate: Laminate) -> FloatArray:
+        """Strain and curvature (6,) a free laminate has taken before the panel was fitted."""
+        before = laminate.thermal_resultants(self.temperature_change - self.since_fitting, self.moisture)
+        return np.asarray(np.linalg.solve(laminate.ABD, before))
+
+    def stresses(self, laminate: Laminate, strain: FloatArray) -> FloatArray:
+        """Ply stresses (n, plies, 3, 3), Pa, for strains (n, 6 or 8) since the panel was fitted."""
+        total = strain[:, :6] + self.locked_in(laminate)
+        return laminate.ply_stresses(total, self.temperature_change, self.moisture)
 
 
 @dataclass(frozen=True)
@@ -52,7 +63,7 @@ class PlyCheck:
     def stresses(self, laminate: Laminate, strain: FloatArray, held: bool) -> FloatArray:
         """Ply stresses (n, plies, 3, 3), Pa; with residual strain if `held`."""
         if held:
-            return laminate.ply_stresses(strain, self.residual.temperature_change, self.residual.moisture)
+            return self.residual.stresses(laminate, strain)
         return laminate.ply_stresses(strain)
 
     def reserves(self, held: Observed, now: Observed, everything: bool) -> list[ModeReserve]:

@@ -1,7 +1,7 @@
-"""Where strength is checked: at the recovery points, but averaged ahead of a notch.
+"""Where strength is checked: at the vertices, but averaged ahead of a notch.
 
 At the edge of a hole the strain peak says little: what fails a notched laminate is the stress averaged over a
-characteristic length ahead of the edge.  Within that length of an edge the recovery points are therefore replaced by
+characteristic length ahead of the edge.  Within that length of an edge the vertices are therefore replaced by
 averages along rays that leave the edge at right angles.
 
 Source: J. M. Whitney and R. J. Nuismer 1974, J. Compos. Mater. 8:253, average-stress criterion (from memory).
@@ -79,7 +79,7 @@ def sampling(
     mesh: PanelMesh, recovery: Recovery, laminate_of: IntArray, active: BoolArray, notches: Sequence[Notch]
 ) -> Sampling:
     """Sampling points of a model whose elements `active` (ne,) are there, with `laminate_of` (ne,) as recovery groups."""
-    keep = np.ones(len(recovery.points), bool)
+    keep = recovery.node < len(mesh.vertices)
     points, groups, rows, columns, weights = [], [], [], [], []
     vertex_point = VertexPoints(recovery, len(mesh.vertices))
     count = 0

@@ -88,10 +88,13 @@ def theory(
     # largest circle free of supports that covers each sampling point
     gap = cdist(sampling.points, mesh.vertices[vertices])
     radius = np.where(gap <= distance[None, :], distance[None, :], 0.0).max(1)
-    radius = np.maximum(radius, tree.query(sampling.points)[0])
+    radius = np.maximum(radius, np.asarray(tree.query(sampling.points)[0]))
     width = 2.0 * np.maximum(radius, 1e-6)
     stiffness = np.stack([laminate.stiffness for laminate in panel.laminates])
-    critical = np.array([_strip(stiffness[g], b) for g, b in zip(sampling.group.tolist(), width.tolist(), strict=True)])
+    critical = np.empty(len(width))
+    for number in np.unique(sampling.group).tolist():
+        at = sampling.group == number
+        critical[at] = _strip(stiffness[number], width[at])
     slack = np.unique(panel.laminate_of[panel.slack])
     return Theory(
         vertices,
@@ -105,10 +108,10 @@ def theory(
     )
 
 
-def _strip(c: FloatArray, width: float) -> float:
-    """Hand buckling load (N/m) of a long supported strip of width `width` m with laminate stiffness `c` (8, 8)."""
+def _strip(c: FloatArray, width: FloatArray) -> FloatArray:
+    """Hand buckling loads (n,) N/m of long supported strips of widths (n,) m with laminate stiffness `c` (8, 8)."""
     # bending stiffness of a laminate free to shift its neutral plane
     d = c[3:6, 3:6] - c[3:6, :3] @ np.linalg.solve(c[:3, :3], c[:3, 3:6])
     bending = 2.0 * np.pi**2 / width**2 * (np.sqrt(d[0, 0] * d[1, 1]) + d[0, 1] + 2.0 * d[2, 2])
     shear = min(c[6, 6], c[7, 7])
-    return float(1.0 / (1.0 / bending + 1.0 / shear))
+    return np.asarray(1.0 / (1.0 / bending + 1.0 / shear))

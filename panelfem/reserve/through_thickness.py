@@ -117,8 +117,21 @@ def _shear(laminate: Laminate, kind: type) -> _Shear | None:
             case PlyMaterial() as ply:
                 strengths.append((ply.Sil, ply.Sil))
     unit = laminate.transverse_shear(np.eye(2))[:, members] / np.array(strengths)[None, :, None, :]
+    rows = unit.reshape(2, -1, 2)
+    places = [(p, f) for p in members for f in range(3)]
+    kept = _undominated(np.einsum("amc,bmc->mab", rows, rows))
     mode = "core shear" if kind is CoreMaterial else "interlaminar shear"
-    return _Shear(mode, unit.reshape(2, -1, 2), tuple((p, f) for p in members for f in range(3)))
+    return _Shear(mode, rows[:, kept], tuple(places[i] for i in kept))
+
+
+def _undominated(forms: FloatArray) -> list[int]:
+    """Which of the quadratic forms (m, 2, 2) may be the greatest for some resultant: none of the others is above it."""
+    kept: list[int] = []
+    for i in np.argsort(-np.trace(forms, axis1=1, axis2=2), kind="stable").tolist():
+        above = [np.linalg.eigvalsh(forms[k] - forms[i])[0] >= -1e-12 * np.trace(forms[k]) for k in kept]
+        if not any(above):
+            kept.append(i)
+    return kept
 
 
 def _compressions(laminate: Laminate, residual: Residual) -> list[_Compression]:
@@ -127,7 +140,7 @@ def _compressions(laminate: Laminate, residual: Residual) -> list[_Compression]:
     thickness = np.diff(laminate.interfaces)
     # normal stress at the middle of each ply in each direction, for unit strains and for none
     stress = laminate.ply_stresses(np.vstack([np.eye(6), np.zeros(6)]))[:, :, 1]
-    free = laminate.ply_stresses(np.zeros((1, 6)), residual.temperature_change, residual.moisture)[:, :, 1]
+    free = residual.stresses(laminate, np.zeros((1, 6)))[:, :, 1]
     unit, offset = _along(laminate, stress[:6]), _along(laminate, free)[0]
     found = []
     for name, members, core in (

@@ -42,9 +42,9 @@ def boundary_weights(k: int) -> FloatArray:
     """Weights (3k,) on the boundary nodes of a triangle of order k ≥ 2 for a mean over it, exact for
     quadratics.
 
-    Of all such weights the ones with the least sum of squares; they sum to one.  No inner node is needed:
-    quadratics are fixed by their values on the border (the first polynomial that vanishes there is the cubic
-    bubble).
+    Of all such weights the ones with the least sum of squares; they sum to one (those of the vertices are slightly
+    negative from k = 3).  No inner node is needed: quadratics are fixed by their values on the border, because
+    the first polynomial that vanishes there is the cubic bubble.
 
     >>> boundary_weights(2).round(12).tolist()
     [0.0, 0.0, 0.0, 0.333333333333, 0.333333333333, 0.333333333333]

@@ -6,6 +6,11 @@ shape under the point x,
 
     P u = ∫ φ n·u dA / ∫ φ dA ≥ −gap,     load of the force λ:  Pᵀ λ,     pressure  λ / ∫ φ dA.
 
+Next to the edge of the panel, where a hat lies to one side of its node, 4 φ − 1 takes the place of φ on each
+lattice triangle: its mean of a linear field is the value at the node itself, so a shape that meets a sloping
+free edge meets the edge and not a point a third of an element inside (the dual basis of mortar methods,
+Wohlmuth 2000, from memory).
+
 Rows and loads are transposes of each other, so the compliance of the places is symmetric.
 """
 
@@ -68,7 +73,8 @@ def split_rule(division: int) -> tuple[FloatArray, FloatArray]:
     >>> round(float(split_rule(3)[1].sum()), 12)
     0.5
     """
-    points, weights = get_quadrature(ElementTriP1, 5 if division == 1 else 3)
+    # all weights of these rules are positive, so a part of an element that a shape covers has a positive area
+    points, weights = get_quadrature(ElementTriP1, {1: 5, 2: 4}.get(division, 2))
     d = division
     starts = [(i, j, 1.0) for i in range(d) for j in range(d - i)]
     starts += [(i + 1, j + 1, -1.0) for i in range(d - 1) for j in range(d - 1 - i)]
@@ -128,23 +134,32 @@ def touch_rows(
     weight = np.where(there, points.area, 0.0)
     along = normal @ direction
     gap = np.where(there, clearance, 0.0) * along
-    nodes = _lattice_nodes(shell, points.division)[points.elements]
+    every = _lattice_nodes(shell, points.division)
+    nodes = every[points.elements]
     m = int(nodes.max(initial=-1)) + 1
-    covered = np.bincount(nodes.ravel(), (weight @ phi).ravel(), m).astype(float)
+    tilted = _rim_points(shell, points, every, phi) & there.all(axis=1, keepdims=True)
+    tilt = 3 * phi - (phi > 0)  # from a hat φ to 4 φ − 1, whose mean of a linear field is its value at the node
+
+    def total(value: FloatArray) -> FloatArray:
+        """Sums (m,) of `value` (n, q) weighted with each node's hat, tilted next to free edges."""
+        parts = value @ phi + np.where(tilted, value, 0.0) @ tilt
+        return np.bincount(nodes.ravel(), parts.ravel(), m).astype(float)
+
+    covered = total(weight)
     whole = np.bincount(nodes.ravel(), (points.area @ phi).ravel(), m)
     kept = np.flatnonzero((covered > LEAST_SHARE * whole) & (covered > 0))
     number = np.full(m, -1)
     number[kept] = np.arange(len(kept))
     area = covered[kept]
-
-    def mean(value: FloatArray) -> FloatArray:
-        total: FloatArray = np.bincount(nodes.ravel(), ((weight * value) @ phi).ravel(), m)[kept]
-        return total / area
-
-    place = np.stack([mean(points.place[..., c]) for c in range(3)], axis=1).reshape(-1, 3)
+    gap, share = (total(weight * value)[kept] / area for value in (gap, along))
+    place = np.stack([total(weight * points.place[..., c])[kept] / area for c in range(3)], axis=1).reshape(-1, 3)
     touched = np.flatnonzero(there.any(axis=1))
     shapes = shell.layout.tables.triangle.displacement(points.local)[0]
-    block = np.einsum("eqd,qv,qi->evid", (weight[..., None] * normal)[touched], phi, shapes, optimize=True)
+    push = (weight[..., None] * normal)[touched]
+    block = np.einsum("eqd,qv,qi->evid", push, phi, shapes, optimize=True)
+    rim = np.flatnonzero(tilted[touched].any(axis=1))
+    push = np.where(tilted[touched[rim], :, None], push[rim], 0.0)
+    block[rim] += np.einsum("eqd,qv,qi->evid", push, tilt, shapes, optimize=True)
     row = number[nodes[touched]]
     column = shell.layout.displacement_unknowns[points.elements[touched]]
     index = np.broadcast_to(row[:, :, None, None], block.shape)
@@ -154,7 +169,20 @@ def touch_rows(
         shape=(len(kept), shell.n_total),
     )
     rows = sparse.csr_array(sparse.diags_array(1.0 / area) @ rows) if len(kept) else rows
-    return TouchRows(rows, mean(gap), mean(along), area, place, _overlap(row, phi.shape[1], len(kept)))
+    return TouchRows(rows, gap, share, area, place, _overlap(row, phi.shape[1], len(kept)))
+
+
+def _rim_points(shell: Shell, points: SurfacePoints, every: IntArray, phi: FloatArray) -> BoolArray:
+    """Which points (n, q) lie in a triangle of the lattice that has a corner on a free or held edge of the panel."""
+    d = points.division
+    ends = shell.mesh.triangles[shell.active][:, [[0, 1], [1, 2], [2, 0]]]
+    key = np.sort(ends, axis=2) @ np.array([int(shell.mesh.triangles.max()) + 1, 1])
+    _, inverse, count = np.unique(key, return_inverse=True, return_counts=True)
+    element, side = np.nonzero(count[inverse.reshape(key.shape)] == 1)
+    along = np.column_stack([side, (side + 1) % 3, 3 + side[:, None] * (d - 1) + np.arange(d - 1)])
+    on_rim = np.zeros(int(every.max()) + 1, bool)
+    on_rim[every[np.flatnonzero(shell.active)[element]][np.arange(len(element))[:, None], along]] = True
+    return np.asarray(on_rim[every[points.elements]] @ (phi > 0).T)
 
 
 def _lattice_nodes(shell: Shell, division: int) -> IntArray:

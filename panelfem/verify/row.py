@@ -42,13 +42,13 @@ class Row:
 
     @property
     def error(self) -> float:
-        """ours/reference − 1 (nan if either is not a number)."""
-        return self.ours / self.reference - 1.0 if self.reference else math.inf * (self.ours != 0) if self.ours else 0.0
+        """ours/reference − 1; nan, which fails, if either is not a number or the reference is zero."""
+        return self.ours / self.reference - 1.0 if self.reference else math.nan
 
     @property
     def printed_difference(self) -> float | None:
-        """printed/reference − 1, None without a printed value."""
-        return None if self.printed is None else self.printed / self.reference - 1.0
+        """printed/reference − 1, None without a printed value or with a reference of zero."""
+        return self.printed / self.reference - 1.0 if self.printed is not None and self.reference else None
 
     @property
     def passed(self) -> bool:
