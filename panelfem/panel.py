@@ -55,7 +55,8 @@ class EdgeSupport:
 
 @dataclass(frozen=True)
 class HeldArea:
-    """An area whose displacements and rotations are all zero (a bonded bracket): the elements inside the mesh region."""
+    """An area whose displacements and rotations are all zero (a bonded bracket): the elements inside the mesh region.
+    """
 
     name: str
     region: str
@@ -92,10 +93,9 @@ class BondedPatch:
 class Panel:
     """A panel in one state.
 
-    `laminate_of` (ne,) numbers the laminate of each element; `removed` (ne,) marks elements that are not there (holes);
-    `slack` (ne,) marks elements taken to carry nothing, whose own motion means nothing; `axis` (3,) is the 0° direction,
-    projected on the surface; `extra_mass` kg is what tape and the like add without
-    stiffness.
+    `laminate_of` (ne,) numbers the laminate of each element; `removed` (ne,) marks elements that are not there
+    (holes); `slack` (ne,) marks elements taken to carry nothing, whose own motion means nothing; `axis` (3,) is the
+    0° direction, projected on the surface; `extra_mass` kg is what tape and the like add without stiffness.
     """
 
     name: str
@@ -119,7 +119,9 @@ class Panel:
                 object.__setattr__(self, name, np.zeros(ne, bool))
 
     def relaid(self, elements: BoolArray, change: dict[int, Laminate]) -> Panel:
-        """The panel with the laminates of `elements` (ne,) exchanged: `change` maps an old number to its new laminate."""
+        """The panel with the laminates of `elements` (ne,) exchanged: `change` maps an old number to its new
+        laminate.
+        """
         laminates, of = list(self.laminates), self.laminate_of.copy()
         for old, new in change.items():
             of[elements & (self.laminate_of == old)] = len(laminates)

@@ -1,4 +1,4 @@
-"""Meshes, stiffnesses and fixings shared by the tests of the shell; nothing here comes from the package's own laminates."""
+"""Meshes, stiffnesses and fixings shared by the tests of the shell; the package's own laminates are not used."""
 
 from __future__ import annotations
 
@@ -95,10 +95,10 @@ def at(shell: Shell, place: Sequence[float], tolerance: float = 1e-6) -> int:
     return node
 
 
-def plate(k: int, n: int, law: np.ndarray, edges: str, load: float | Callable[..., np.ndarray], sides: tuple[float, float]
-          = (1.0, 1.0), distort: float = 0.0) -> tuple[Shell, System, np.ndarray]:
-    """Rectangular plate on its mid-plane: edges 'clamped', 'supported' (hard: no tangential turn) or 'antisymmetric'
-    (supported, normal displacement along the edge free, tangential held: the series of cross-ply laminates)."""
+def plate(k: int, n: int, law: np.ndarray, edges: str, load: float | Callable[..., np.ndarray],
+          sides: tuple[float, float] = (1.0, 1.0), distort: float = 0.0) -> tuple[Shell, System, np.ndarray]:
+    """Rectangular plate with its edges 'clamped', 'supported' (hard: no turn along the edge; the edge may move across
+    itself, not along: the series of cross-ply laminates) or 'angle' (it may move along itself, not across)."""
     p, t = grid(n, n, distort)
     shell = Shell(CurvedMesh.lift(p * np.array(sides), t, k, flat), law, X_AXIS)
     x = shell.mesh.x[: shell.mesh.nb] / np.array([*sides, 1.0])
@@ -107,7 +107,7 @@ def plate(k: int, n: int, law: np.ndarray, edges: str, load: float | Callable[..
         fixed = marks(shell, (bx | by, range(6)))
     elif edges == "supported":
         fixed = marks(shell, (bx, [1, 2, 3]), (by, [0, 2, 4]))
-    elif edges == "angle":  # antisymmetric angle-ply series: normal displacement held, tangential free
+    elif edges == "angle":  # the series of antisymmetric angle-ply laminates
         fixed = marks(shell, (bx, [0, 2, 3]), (by, [1, 2, 4]))
     else:
         raise ValueError(edges)

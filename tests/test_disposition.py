@@ -1,5 +1,6 @@
-"""The rules of the disposition, each against a case made to hit it.  (The rules are this tool's own: see job words in the
-README; no outside source exists for them, so each is tested as a statement.)"""
+"""The rules of the disposition, each against a case made to hit it.  (The rules are this tool's own: see job words in
+the README; no outside source exists for them, so each is tested as a statement.)
+"""
 
 from dataclasses import replace
 

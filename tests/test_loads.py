@@ -57,8 +57,9 @@ def panel(curved: bool = False) -> Panel:
     fasteners = tuple(
         Fastener(f"F{i + 1}", place, UP, 0.012, 2e6, np.inf if i else 5e5, 20.0) for i, place in enumerate(places)
     )
-    return Panel("plate", mesh, (laminate(),), np.zeros(len(mesh.triangles), np.int64), np.array([1.0, 0, 0]), fasteners,
-                 masses=(PointMass("camera", "pad", 0.3),))
+    masses = (PointMass("camera", "pad", 0.3),)
+    of = np.zeros(len(mesh.triangles), np.int64)
+    return Panel("plate", mesh, (laminate(),), of, np.array([1.0, 0, 0]), fasteners, masses=masses)
 
 
 @cache
@@ -107,7 +108,8 @@ def test_totals() -> None:
     """Pressure: −p A n; force on a pad: itself; inertia: (areal mass × area + what hangs on it) × g."""
     p, shell = panel(), shell_of()
     assert resultant(shell, load_vector(Pressure(1000.0), p, shell)) == pytest.approx([0, 0, -1000 * SIDE**2])
-    assert resultant(shell, load_vector(AreaForce("pad", np.array([3.0, -4, 12])), p, shell)) == pytest.approx([3, -4, 12])
+    force = np.array([3.0, -4, 12])
+    assert resultant(shell, load_vector(AreaForce("pad", force), p, shell)) == pytest.approx(force)
     assert resultant(shell, load_vector(Pressure(-1000.0, "pad"), p, shell))[2] == pytest.approx(
         1000 * np.pi * 0.03**2, rel=1e-3
     )
@@ -126,7 +128,7 @@ def test_pressure_acts_against_the_normal_of_a_curved_panel() -> None:
 
 
 def test_sampled_pressure() -> None:
-    """A field sampled on a fine grid gives the integral of the field; `value` multiplies it; a lone sample is uniform."""
+    """A field sampled on a fine grid gives its integral; `value` multiplies it; a lone sample is uniform."""
     p, shell = panel(), shell_of()
     x, y = np.meshgrid(np.linspace(0, SIDE, 41), np.linspace(0, SIDE, 41))
     points = np.column_stack([x.ravel(), y.ravel(), 0 * x.ravel()])
@@ -141,7 +143,7 @@ def test_sampled_pressure() -> None:
 
 
 def test_cure_bends_an_unsymmetric_laminate_freely() -> None:
-    """Two plies [0/90], held at one area only: strains equal those of the laminate free of load; before fitting, none."""
+    """Two plies [0/90] held at one area only: strains equal the free laminate's; before fitting, none."""
     two = Laminate(tuple(Ply(library()["T300-5208"], 2.5e-4, np.radians(a)) for a in (0, 90)))
     p = replace(panel(), laminates=(two,), fasteners=(), held_areas=(HeldArea("bracket", "F1"),), masses=())
     shell = Shell(p.mesh.curved(2), p.stiffness(), p.axis)
@@ -258,7 +260,7 @@ def middle(p: Panel) -> float:
 
 
 def test_edges() -> None:
-    """Clamped is stiffer than hinged; springs run from soft to hinged; a supported edge of a flat panel holds w only."""
+    """Clamped is stiffer than hinged; springs run from soft to hinged; supported holds w only on a flat panel."""
     clamped, hinged = middle(edged("clamped")), middle(edged("hinged"))
     assert 0 < clamped < 0.5 * hinged
     elastic = [middle(edged("elastic", translation=t)) for t in (1e5, 1e7, 1e10)]
@@ -267,7 +269,8 @@ def test_edges() -> None:
     assert middle(edged("elastic", translation=1e10, rotation=1e6)) == pytest.approx(clamped, rel=0.02)
     with pytest.raises(ModelError):
         middle(edged("supported"))  # slides in its plane
-    pinned = replace(edged("supported"), fasteners=(replace(panel().fasteners[0], out_of_plane=0.0, tilt=0.0, twist=1e4),))
+    pin = replace(panel().fasteners[0], out_of_plane=0.0, tilt=0.0, twist=1e4)
+    pinned = replace(edged("supported"), fasteners=(pin,))
     assert middle(pinned) == pytest.approx(hinged, rel=1e-3)
 
 

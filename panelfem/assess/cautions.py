@@ -6,7 +6,7 @@ from panelfem.assess.records import Declined
 from panelfem.case import Case
 
 CAUTIONS = (
-    "This is advice to a competent person.  The rule book, the supplier's repair manual and the scrutineers come first.",
+    "This is advice to a competent person.  Rule book, supplier's repair manual and scrutineers come first.",
     "Carbon dust: cut and abrade with extraction, a fitted mask, gloves and eye protection; the dust conducts.",
     "Uncured resin and adhesive: gloves, air, and the supplier's safety sheet; do not let a mixed pot run away.",
     "Heated cure: know what the core, the resin and the parts behind the panel stand; never leave it alone.",

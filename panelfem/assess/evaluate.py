@@ -72,26 +72,19 @@ def evaluate(
 def _each_fixing_lost(
     model: Model, responder: Responder, loads: Sequence[LoadCase], settings: Settings, results: Sequence[LoadResult]
 ) -> dict[str, tuple[float, str]]:
-    """Least release factor with each fitted fixing lost in turn, and the load it is under.
-
-    The state at the expected severity tells whether the mode is reached there; only then is the factor searched for.
-    """
+    """Least release factor with each fitted fixing lost in turn, and the load it is under (0 if nothing holds then)."""
     lost: dict[str, tuple[float, str]] = {}
     for i, fixing in enumerate(model.panel.fasteners):
         if not fixing.fitted:
             continue
-        k = model.holding.without(i)
+        factors = []
         for load, whole in zip(loads, results, strict=True):
             try:
-                path = path_of(model.subject, load, responder(load, k), settings)[0]
-                release = [r for r in path.reserves(1.0, False).values() if r.grade == "release"]
-                factor = min((r.rank for r in release), default=np.inf)
-                if factor < 1.0 and not path.response.proportional:
-                    factor = brief(path, model.subject, whole, settings).release.rank
+                path = path_of(model.subject, load, responder(load, model.holding.without(i)), settings)[0]
+                factors.append((max(brief(path, model.subject, whole, settings).release.rank, 0.0), load.name))
             except ModelError:
-                factor = 0.0  # nothing holds the panel any more
-            if fixing.name not in lost or factor < lost[fixing.name][0]:
-                lost[fixing.name] = (float(max(factor, 0.0)), load.name)
+                factors.append((0.0, load.name))
+        lost[fixing.name] = min(factors)
     return lost
 
 

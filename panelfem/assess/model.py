@@ -46,9 +46,9 @@ class Model:
     def read(self, state: State, words: Words) -> Subject:
         """What is read off this model's solutions if the panel's strengths or notches are those of `state`."""
         panel, active = state.panel, ~state.panel.removed
-        samples = sampling(panel.mesh, self.recovery, panel.laminate_of, active, state.notches)
-        bonds = bond_lines(panel, self.recovery, words)
         counted = active & ~panel.slack
+        samples = sampling(panel.mesh, self.recovery, panel.laminate_of, counted, state.notches)
+        bonds = bond_lines(panel, self.recovery, words)
         law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
         observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices))
         held = theory(panel, samples, supported_vertices(panel), counted)

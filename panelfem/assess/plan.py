@@ -1,7 +1,7 @@
 """Which states of the panel are analysed, and for which configuration.
 
-A state is a panel record with its notches.  Configurations share states: with its patch gone, a panel that was not cut is
-the panel as found; and tape, which carries nothing, adds to the mass but not to what the loads act on.
+A state is a panel record with its notches.  Configurations share states: with its patch gone, a panel that was not
+cut is the panel as found; and tape, which carries nothing, adds to the mass but not to what the loads act on.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from panelfem.panel import Panel
 from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired
 from panelfem.reserve.sampling import Notch
 
-#: Characteristic length of the average-stress rule where a repair cuts a hole and the case names none, m.  Source: Whitney &
-#: Nuismer 1974, J. Compos. Mater. 8:253 (from memory), for carbon/epoxy.
+#: Characteristic length of the average-stress rule where a repair cuts a hole and the case names none, m.  Source:
+#: Whitney & Nuismer 1974, J. Compos. Mater. 8:253 (from memory), for carbon/epoxy.
 CUT_LENGTH = 3.8e-3
 
 Key = tuple[str, ...]

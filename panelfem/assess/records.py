@@ -25,8 +25,8 @@ class Restoration:
 class Variant:
     """One state a configuration may be in (an end of a bracket, the patch gone), with a result per load.
 
-    `fields` maps a load's name to what the pictures show.  `fastener_lost`: fixing name -> least release reserve over the
-    loads with that fixing lost as well (and the load it is under).
+    `fields` maps a load's name to what the pictures show.  `fastener_lost`: fixing name -> least release reserve over
+    the loads with that fixing lost as well (and the load it is under).
     """
 
     name: str
@@ -40,8 +40,8 @@ class Variant:
 class Configuration:
     """Undamaged, as found, or an option: the variants analysed, and per load the worst of them.
 
-    `variants` are those that must meet the factor; `contingencies` ("patch gone") are those it must survive to be better
-    than conditional.  `governing` names for each load the variant that rules.
+    `variants` are those that must meet the factor; `contingencies` ("patch gone") are those it must survive to be
+    better than conditional.  `governing` names for each load the variant that rules.
     """
 
     name: str

@@ -1,7 +1,7 @@
 """From load cases to responses: what a model does as the scaled part of a load case grows.
 
-The right-hand sides of all load cases go through the factor together, once; what fixings and contact add to them is small
-dense algebra on top.
+The right-hand sides of all load cases go through the factor together, once; what fixings and contact add to them is
+small dense algebra on top.
 """
 
 from __future__ import annotations
@@ -108,7 +108,8 @@ class Proportional:
 class Touching:
     """A response with contact, solved again at every factor.
 
-    The scaled part is the first shape's interference or force, or, where the load case only has obstacles, its own load.
+    The scaled part is the first shape's interference or force, or, where the load case only has obstacles, its own
+    load.
     """
 
     load: LoadCase

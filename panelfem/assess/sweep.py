@@ -25,8 +25,9 @@ class Swept:
 
 
 def swept(inputs: Inputs, sweep: Sweep, factor: float) -> Swept:
-    """The inputs with the swept one multiplied by `factor`; shares stay at most 1.  Raises InputError for a target that is
-    not there."""
+    """The inputs with the swept one multiplied by `factor`; shares stay at most 1.  Raises InputError for a target
+    that is not there.
+    """
     match sweep.kind:
         case "strength":
             return Swept(_materials(inputs, sweep.target, factor, weakened, weakened_material))

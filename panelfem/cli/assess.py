@@ -14,7 +14,7 @@ def run(chosen: Namespace) -> int:
     # before minutes are spent: a folder that cannot be used, and a case that cannot be read
     folder = prepare(chosen.out)
     from panelfem.case import load_case
-    from panelfem.cli.console import out, stages
+    from panelfem.cli.console import out, show, stages
 
     with stages(chosen.quiet) as tell:
         tell("reading the case and meshing", 0.0)
@@ -32,11 +32,11 @@ def run(chosen: Namespace) -> int:
     if isinstance(found, Declined):
         from panelfem.report.wording import declined_sentence
 
-        console.print(Text(declined_sentence(found)))
+        show(console, Text(declined_sentence(found)))
     else:
         from panelfem.cli.summary import summary
 
         for part in summary(found):
-            console.print(part)
-    console.print(Text(f"Report: {paths[-1]}"))
+            show(console, part)
+    show(console, Text(f"Report: {paths[-1]}"))
     return 0

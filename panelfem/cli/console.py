@@ -7,13 +7,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from shutil import get_terminal_size
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
 #: Width of a table written to a file or a pipe, in characters.
-PIPE_WIDTH = 150
+PIPE_WIDTH = 180
 
 
 def out() -> Console:
@@ -32,6 +32,11 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], title: str = "", 
     for row in rows:
         made.add_row(*(Text(cell) for cell in row))
     return made
+
+
+def show(console: Console, part: RenderableType) -> None:
+    """Print a part; a sentence is broken into lines only where somebody looks, never in a pipe or a file."""
+    console.print(part, soft_wrap=isinstance(part, Text) and not sys.stdout.isatty())
 
 
 class Stages:

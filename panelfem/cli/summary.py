@@ -17,15 +17,19 @@ HEADS = (
     "",
     "Configuration",
     "Outcome",
-    "Takes, of the governing load",
-    "Greatest deflection",
-    "First-ply margin",
-    "Release margin",
+    "Governing load",
+    "Takes",
+    "Expected, asked for",
+    "Deflection",
+    "First ply",
+    "Release",
     "Restored",
     "Mass",
     "Time",
     "Permitted",
 )
+#: Stands in the table for the words that the line below it explains.
+MARK = "(!)"
 
 
 def summary(assessment: Assessment) -> Iterator[RenderableType]:
@@ -33,32 +37,40 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     yield Text(assessment.title, style="bold")
     if assessment.invented:
         yield Text(wording.INVENTED)
-    yield table(HEADS, [_cells(row) for row in rows(assessment)])
+    cells = [_cells(row) for row in rows(assessment)]
+    yield table(HEADS, cells)
+    if any(MARK in cell for row in cells for cell in row):
+        yield Text(f"{MARK} {wording.OUTSIDE}: the number is not to be relied on")
     yield Text("")
     yield Text(wording.recommendation_sentence(assessment))
+    chosen = wording.find(assessment, assessment.recommendation)
+    if chosen is not None:
+        yield Text(f"Governs: {wording.sentence(chosen.disposition.reason)}")
     found = wording.as_found(assessment)
-    if found is not None and found.name != assessment.recommendation:
-        yield Text(f"{wording.outcome_sentence(found, released_by=False)} {wording.sentence(found.disposition.reason)}")
-    spoken = wording.find(assessment, assessment.recommendation) or found
+    if found is not None and found is not chosen:
+        reason = wording.sentence(found.disposition.reason)
+        yield Text(f"{wording.outcome_sentence(found, released_by=False)} {reason}")
+    spoken = chosen or found
     if spoken is not None and spoken.disposition.inspect:
         yield Text("Look at next: " + " ".join(wording.sentence(i) for i in spoken.disposition.inspect))
     yield Text(wording.ADVICE)
 
 
 def _cells(row: Row) -> tuple[str, ...]:
-    takes = "not computed"
-    if row.takes is not None:
-        takes = f"{row.takes.taken}\n{row.load}: {row.takes.expected} expected, {row.takes.asked} asked for"
-    return (
+    takes = row.takes
+    cells = (
         ">" if row.recommended else "",
         row.name,
         f"{LETTERS[row.outcome]} {row.outcome.value}",
-        takes,
+        row.load,
+        takes.taken.removeprefix("takes ") if takes else "not computed",
+        f"{takes.expected}, {takes.asked}" if takes else "",
         row.deflection,
         row.first_ply,
-        f"{row.release}\n{row.release_mode}",
+        row.release,
         row.restoration,
         row.mass,
         row.minutes,
         row.permitted,
     )
+    return tuple(cell.replace(f"({wording.OUTSIDE})", MARK) for cell in cells)

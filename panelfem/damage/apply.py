@@ -28,8 +28,9 @@ def ends(damage: Sequence[Damage]) -> tuple[str, ...]:
 def damaged(panel: Panel, damage: Sequence[Damage], end: str = "as measured") -> Panel:
     """The panel with the damage; `end` is one of :func:`ends`.
 
-    At the stiff end a softened area keeps its stiffness and the stated share of its strength; at the soft end its moduli
-    drop to the stated remainder, so that the load goes round it.  Raises InputError for a fixing that is not there.
+    At the stiff end a softened area keeps its stiffness and the stated share of its strength; at the soft end its
+    moduli drop to the stated remainder, so that the load goes round it.  Raises InputError for a fixing that is not
+    there.
     """
     for d in damage:
         match d:

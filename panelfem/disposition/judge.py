@@ -1,11 +1,11 @@
 """From reserves to a disposition.  Pure logic: what is asked, what was found, what follows.
 
-The rules, in order.  A load case *does not meet* if a release-governing mode is reached below the factor asked for; it
-*cannot be told* if linear theory does not hold at that factor; else it *meets*.  The worst load rules the configuration.
-Conditions lower *meets* to *meets with conditions*: a matrix mode reached at the expected severity, a patch without which
-the panel fails what it must survive, a fixing whose loss it does not survive, a dull area left in place, a fastening to a
-part that protects people, a cover over high voltage, a permission not yet given.  An assumed input lowers an outcome only
-if an end of its band does.  Nothing ever lifts an outcome.
+The rules, in order.  A load case *does not meet* if a release-governing mode is reached below the factor asked for;
+it *cannot be told* if linear theory does not hold at that factor; else it *meets*.  The worst load rules the
+configuration. Conditions lower *meets* to *meets with conditions*: a matrix mode reached at the expected severity, a
+patch without which the panel fails what it must survive, a fixing whose loss it does not survive, a dull area left in
+place, a fastening to a part that protects people, a cover over high voltage, a permission not yet given.  An assumed
+input lowers an outcome only if an end of its band does.  Nothing ever lifts an outcome.
 """
 
 from __future__ import annotations
@@ -39,9 +39,9 @@ def worst(outcomes: Sequence[Outcome]) -> Outcome:
 class Findings:
     """All that bears on one configuration.
 
-    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing ->
-    (least release factor, load) with that fixing lost; `dull`: a softened area is left in the panel; `repaired`: it is an
-    option with a bond.
+    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing
+    -> (least release factor, load) with that fixing lost; `dull`: a softened area is left in the panel; `repaired`:
+    it is an option with a bond.
     """
 
     name: str
@@ -66,7 +66,8 @@ def factor_words(mode: ModeReserve) -> str:
 
 
 def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> float:
-    """The factor asked of a mode: a prescribed deflection test is passed or failed as it is, without a factor on top."""
+    """The factor asked of a mode: a prescribed deflection test is passed or failed as it is, without a factor on top.
+    """
     return 1.0 if result.kind == "load test" and mode.criterion == "deflection limit" else consequence.factor
 
 

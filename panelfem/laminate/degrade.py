@@ -25,7 +25,8 @@ _STRENGTHS: dict[type, tuple[str, ...]] = {
 
 def _scaled(material: Material, fields: tuple[str, ...], factor: float) -> Material:
     changes: dict[str, object] = {
-        name: value * factor for name in fields if (value := getattr(material, name)) is not None}
+        name: value * factor for name in fields if (value := getattr(material, name)) is not None
+    }
     limits = getattr(material, "strain_limits", None)
     if limits is not None and "Xt" in fields:
         changes["strain_limits"] = tuple(factor * limit for limit in limits)
@@ -44,13 +45,22 @@ def stiffened_material(material: Material, factor: float) -> Material:
 
 def weakened(laminate: Laminate, factor: float, only: str | None = None) -> Laminate:
     """The laminate with the strengths of its plies scaled (those of material `only`, or all)."""
-    return replace(laminate, plies=tuple(
-        replace(ply, material=weakened_material(ply.material, factor)) if only in (None, ply.material.name) else ply
-        for ply in laminate.plies))
+    return replace(
+        laminate,
+        plies=tuple(
+            replace(ply, material=weakened_material(ply.material, factor)) if only in (None, ply.material.name) else ply
+            for ply in laminate.plies
+        ),
+    )
 
 
 def softened(laminate: Laminate, share: float, only: str | None = None) -> Laminate:
     """The laminate with the moduli of its plies scaled to `share` (those of material `only`, or all)."""
-    return replace(laminate, plies=tuple(
-        replace(ply, material=stiffened_material(ply.material, share)) if only in (None, ply.material.name) else ply
-        for ply in laminate.plies), stated_shear=None if laminate.stated_shear is None else np.array(laminate.stated_shear) * share)
+    return replace(
+        laminate,
+        plies=tuple(
+            replace(ply, material=stiffened_material(ply.material, share)) if only in (None, ply.material.name) else ply
+            for ply in laminate.plies
+        ),
+        stated_shear=None if laminate.stated_shear is None else np.array(laminate.stated_shear) * share,
+    )

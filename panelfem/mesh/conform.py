@@ -182,8 +182,12 @@ def conform(
                 do="check its place and size",
             )
     layout = _renewed(layout, size, smallest)
-    layout, _ = layout.snapped()
-    layout = improve(layout)
+    # a vertex that could not go home without turning an element over often can once its neighbours have moved
+    for share in (0.5, 0.7, 0.9):
+        layout, arrived = layout.snapped(share=share)
+        layout = improve(layout)
+        if arrived.all():
+            break
     return _finished(layout, notes)
 
 

@@ -102,7 +102,7 @@ def cut(layout: Layout) -> Layout:
     trial = replace(layout, inside=np.column_stack([layout.inside, np.zeros(ne, bool)]))
     near = np.abs(value) < NEAR * layout.sizes
     on = np.column_stack([layout.vertex_on, near & ~layout.pinned])
-    moved, arrived = trial.snapped(on, share=0.45)
+    moved, arrived = trial.snapped(on, share=0.45, only=near)
     took = near & ~layout.pinned & arrived
     # a move that leaves a flat element is not worth it: that vertex is cut round instead
     value = region.distance(moved.vertices)
@@ -186,4 +186,5 @@ def _split(layout: Layout, sign: IntArray, value: FloatArray, column: int) -> La
         inside[flat, column] = region.distance(x[triangles[flat]].mean(axis=1)) < 0.0
     pinned = np.concatenate([layout.pinned, np.zeros(len(at), bool)])
     result = replace(layout, vertices=x, triangles=triangles, inside=inside, tags=layout.tags[source], pinned=pinned)
-    return result.snapped(share=0.3)[0]
+    new = np.arange(len(x)) >= len(layout.vertices)
+    return result.snapped(share=0.3, only=new)[0]

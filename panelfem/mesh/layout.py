@@ -55,6 +55,12 @@ class Layout:
             rim[bent[near]] = True
         return rim
 
+    @cached_property
+    def edge_tags(self) -> BoolArray:
+        """Which edges lie between elements of different tags, (n_edges,)."""
+        first, second = self.edges.sides.T
+        return np.asarray((second >= 0) & (self.tags[first] != self.tags[np.maximum(second, 0)]))
+
     @property
     def deviation(self) -> float:
         """How far a remesh may leave the surface before its vertices are put back, m.
@@ -111,14 +117,17 @@ class Layout:
         """Longest edge, m."""
         return float(edge_lengths(self.vertices, self.edges.ends).max())
 
-    def snapped(self, on: BoolArray | None = None, share: float = 0.5) -> tuple[Layout, BoolArray]:
+    def snapped(
+        self, on: BoolArray | None = None, share: float = 0.5, only: BoolArray | None = None
+    ) -> tuple[Layout, BoolArray]:
         """Vertices put where they belong (pinned ones stay), each at most `share` of its edges away.
 
-        `on` (nv, regions cut) replaces the borders the topology tells.  A vertex whose move would turn an element over
-        goes back to where it was.  Returns the layout and which vertices arrived.
+        `on` (nv, regions cut) replaces the borders the topology tells; `only` (nv,) restricts it to some vertices.  A
+        vertex whose move would turn an element over goes back to where it was.  Returns the layout and which vertices
+        arrived.
         """
         wanted = self.vertex_on if on is None else on
-        free = ~self.pinned
+        free = ~self.pinned if only is None else ~self.pinned & only
         x = self.vertices.copy()
         arrived = np.ones(len(x), bool)
         x[free], arrived[free] = settle(

@@ -1,4 +1,4 @@
-"""Last touches to a finished layout: edges swapped and vertices moved where that opens the smallest angles."""
+"""Last touches to a finished layout: edges swapped, vertices moved, needles taken out where that opens small angles."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
+from panelfem.mesh.collapse import collapse
 from panelfem.mesh.layout import Layout
 from panelfem.mesh.snap import settle
 from panelfem.mesh.topology import angles, cross_products, unit
@@ -19,14 +20,15 @@ ROUNDS = 6
 
 
 def improve(layout: Layout) -> Layout:
-    """Swap edges and move vertices where it raises the smallest angle around them.
+    """Swap edges, move vertices and take needles out where it raises the smallest angle around them.
 
     Borders, rim and tags stay: their edges are not swapped, their vertices move along them.
     """
     for _ in range(ROUNDS):
         layout, swaps = _swap(layout)
         layout, moves = _move(layout)
-        if not swaps and not moves:
+        layout, collapses = collapse(layout)
+        if not swaps and not moves and not collapses:
             break
     return _relieve(layout)
 
@@ -76,7 +78,7 @@ def _move(layout: Layout) -> tuple[Layout, int]:
     """Vertices of poor elements moved half way and wholly to the middle of their neighbours, if that helps."""
     tri, x, edges = layout.triangles, layout.vertices.copy(), layout.edges
     poor = _worst(x, tri) < POOR
-    bound = layout.edge_on.any(axis=1) | layout.edge_rim | _tag_edges(layout)
+    bound = layout.edge_on.any(axis=1) | layout.edge_rim | layout.edge_tags
     line = np.zeros(len(x), bool)
     line[edges.ends[bound]] = True
     movable = np.zeros(len(x), bool)
@@ -85,7 +87,7 @@ def _move(layout: Layout) -> tuple[Layout, int]:
     # a vertex where lines meet or end stays; so does one on a tag border, whose true line is not known
     degree = np.bincount(edges.ends[bound].ravel(), minlength=len(x))
     movable &= ~line | (degree == 2)
-    movable[edges.ends[_tag_edges(layout)]] = False
+    movable[edges.ends[layout.edge_tags]] = False
     at = np.flatnonzero(movable)
     if not len(at):
         return layout, 0
@@ -118,18 +120,12 @@ def _move(layout: Layout) -> tuple[Layout, int]:
     return (replace(layout, vertices=x) if moves else layout), moves
 
 
-def _tag_edges(layout: Layout) -> BoolArray:
-    """Edges between elements of different tags, (n_edges,)."""
-    first, second = layout.edges.sides.T
-    return np.asarray((second >= 0) & (layout.tags[first] != layout.tags[np.maximum(second, 0)]))
-
-
 def _swap(layout: Layout) -> tuple[Layout, int]:
     """One round of swaps that do not touch each other."""
     x, tri, edges = layout.vertices, layout.triangles.copy(), layout.edges
     free = (edges.count == 2) & ~layout.edge_rim & ~layout.edge_on.any(axis=1)
     first, second = edges.sides.T
-    free &= ~_tag_edges(layout)
+    free &= ~layout.edge_tags
     at = np.flatnonzero(free)
     first, second = first[at], second[at]
     a, b = edges.ends[at].T

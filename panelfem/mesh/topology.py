@@ -92,8 +92,8 @@ def vertex_normals(vertices: FloatArray, triangles: IntArray) -> FloatArray:
 
 def basis(normal: FloatArray) -> FloatArray:
     """Two unit tangents and the normal as rows, (n, 3, 3), for unit normals (n, 3)."""
-    helper = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
-    first = unit(np.cross(normal, helper))
+    across = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
+    first = unit(np.cross(normal, across))
     return np.stack([first, np.cross(normal, first), normal], axis=1)
 
 

@@ -17,9 +17,10 @@ from panelfem.repair.records import Action, PatchRepair, Refit, Spare, Tape
 def repaired(panel: Panel, actions: Sequence[Action]) -> Panel:
     """The panel after the actions, in their order.
 
-    A patch is stacked on one face of whatever laminate lies below it (so it is eccentric), with its adhesive as a layer;
-    where the panel is holed the patch spans alone, at its own height.  Strengths of patch and adhesive are the cured share
-    of the book's.  A :class:`Spare` has no meaning here: the caller takes the undamaged panel.
+    A patch is stacked on one face of whatever laminate lies below it (so it is eccentric), with its adhesive as a
+    layer; where the panel is holed or carries nothing the patch spans alone, at its own height.  Strengths of patch
+    and adhesive are the cured share of the book's.  A :class:`Spare` has no meaning here: the caller takes the
+    undamaged panel.
     """
     for action in actions:
         match action:
@@ -57,17 +58,18 @@ def _patched(panel: Panel, patch: PatchRepair) -> Panel:
         panel = replace(panel, removed=panel.removed | panel.mesh.inside[patch.cut_out])
     cured = weakened(patch.laminate, patch.cured)
     glue = Ply(patch.adhesive, patch.bond_thickness, 0.0)
-    over, gap = inside & ~panel.removed, inside & panel.removed
+    # where the panel is holed, or taken to carry nothing, the patch spans alone
+    gap = inside & (panel.removed | panel.slack)
+    over = inside & ~gap
     alone = cured if patch.side > 0 else replace(cured, plies=cured.plies[::-1])
     numbers = np.unique(panel.laminate_of[inside]).tolist()
     bridge = {i: replace(alone, bottom=_height(panel.laminates[i], patch, cured)) for i in numbers}
     panel = panel.relaid(over, {i: panel.laminates[i].stacked((glue, *cured.plies), patch.side) for i in numbers})
     panel = panel.relaid(gap, bridge)
     height = _height(panel.laminates[int(numbers[0])], patch, cured)
-    # where the panel is taken to carry nothing the patch spans as it does over a hole
     bond = BondedPatch(
         patch.name, patch.region, replace(alone, bottom=height), patch.adhesive, patch.bond_thickness, patch.side,
-        patch.cured, gap | (inside & panel.slack),
+        patch.cured, gap,
     )  # fmt: skip
     return replace(panel, removed=panel.removed & ~gap, slack=panel.slack & ~inside, patches=(*panel.patches, bond))
 

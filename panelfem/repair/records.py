@@ -13,7 +13,8 @@ from panelfem.material import Adhesive
 class PatchRepair:
     """A patch bonded on one face over mesh region `region`; if `cut_out` names a region, that is cut clean first.
 
-    `laminate` is the patch alone, its plies listed from the bond outwards.  `cured` is the share of book strength the cure gives (plies and bond), with its band.
+    `laminate` is the patch alone, its plies listed from the bond outwards.  `cured` is the share of book strength the
+    cure gives (plies and bond), with its band.
     """
 
     name: str

@@ -7,7 +7,7 @@ from panelfem.disposition.records import Outcome
 from panelfem.report import wording
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
-from panelfem.report.markup import Markup, el, text
+from panelfem.report.markup import Markup, el, text, unbroken
 from panelfem.units import number
 
 _KINDS = {"undamaged": "reference", "as found": "as it stands", "option": "option"}
@@ -42,21 +42,18 @@ def decision(assessment: Assessment, picture: Markup | None) -> Markup:
     if spoken is not None:
         asked = list(dict.fromkeys([*spoken.disposition.conditions, *asked]))
     look = list(spoken.disposition.inspect) if spoken is not None else []
+    without = "None beyond the cautions at the end." if chosen else "None, for nothing is recommended."
+    beside = _found(found) if found is not chosen else None
     return el(
         "section",
         el(
             "div",
             el(
                 "div",
+                el("div", _recommended(assessment, chosen), beside, cls="verdicts" if beside else "verdicts alone"),
                 el(
                     "div",
-                    _recommended(assessment, chosen),
-                    _found(found) if found is not chosen else None,
-                    cls="verdicts",
-                ),
-                el(
-                    "div",
-                    _list("Conditions", asked, "None beyond the cautions at the end."),
+                    _list("Conditions", asked, without),
                     _list("Look at next", look, "Nothing in particular."),
                     cls="twin",
                 ),
@@ -195,7 +192,7 @@ def _parts(words: str) -> tuple[str, ...]:
 
 def _small(words: str) -> Markup:
     """A note below a figure; that a figure is outside linear theory is said loudly."""
-    return el("span", words, cls="loud" if words == wording.OUTSIDE else "note")
+    return el("span", unbroken(words), cls="loud" if words == wording.OUTSIDE else "note")
 
 
 def _takes(row: Row) -> Markup:

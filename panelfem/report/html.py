@@ -55,8 +55,8 @@ def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: byt
         scripts = (get_plotlyjs(), _file("view3d.js"))
     shown = picture(
         panel,
-        "The panel as found: damage dark, fixings as rings, a cross in a ring where the governing mode is "
-        "reached first.",
+        "The panel as found: damage dark, fixings as rings, places of loads as crosses; a cross in a ring where the "
+        "governing mode is reached first.",
         "panel",
     )
     pictures = el(

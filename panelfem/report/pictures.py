@@ -93,7 +93,7 @@ def panel_picture(assessment: Assessment) -> bytes:
         colours[inside, :3] = 0.42
     _surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
     _lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
-    _fixings(axes, seen, assessment)
+    _places(axes, seen, assessment)
     called: list[tuple[FloatArray, str]] = []
     for name, inside in assessment.damage_regions.items():
         _lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
@@ -114,21 +114,37 @@ def panel_picture(assessment: Assessment) -> bytes:
     return png(figure, dpi=190)
 
 
-def _fixings(axes: Axes, seen: View, assessment: Assessment) -> None:
-    """Rings with names at the named places that are not damage."""
+def fixing_names(assessment: Assessment) -> set[str]:
+    """The named places that are fixings: those that carry a load in some result."""
+    states = [v for c in assessment.configurations for v in (*c.variants, *c.contingencies)]
+    return {fixing.name for state in states for result in state.loads for fixing in result.fixings}
+
+
+def _places(axes: Axes, seen: View, assessment: Assessment) -> None:
+    """Rings at the fixings and small crosses at the other named places, with names; damage is labelled apart."""
     centre = seen.flat(assessment.mesh.vertices).mean(0)
+    fixings = fixing_names(assessment)
     for name, place in assessment.places.items():
         if name in assessment.damage_regions:
             continue
         at = seen.flat(np.asarray(place)[None])[0]
-        axes.plot(*at, marker="o", markersize=6.5, markerfacecolor=PAPER, markeredgecolor=INK, markeredgewidth=1.2)
+        ring = name in fixings
+        axes.plot(
+            *at,
+            marker="o" if ring else "x",
+            markersize=6.5 if ring else 5.0,
+            markerfacecolor=PAPER,
+            markeredgecolor=INK,
+            markeredgewidth=1.2,
+        )
         left = at[0] > centre[0]
         axes.annotate(
             name,
             at,
             xytext=(-7 if left else 7, 0),
             textcoords="offset points",
-            fontsize=8,
+            fontsize=8 if ring else 7.5,
+            style="normal" if ring else "italic",
             color=INK,
             va="center",
             ha="right" if left else "left",

@@ -8,19 +8,19 @@ from panelfem.assess.records import Assessment, Configuration, Variant
 from panelfem.disposition.records import Assumption
 from panelfem.report import wording
 from panelfem.report.glyph import badge
-from panelfem.report.markup import Child, Markup, el, table, text
+from panelfem.report.markup import Child, Markup, el, table, text, unbroken
 from panelfem.reserve.records import LoadResult, ModeReserve
 from panelfem.units import number, show
 
 
 def note(words: str) -> Markup | None:
     """A line in small letters, if there is something to say."""
-    return el("span", words, cls="note") if words else None
+    return el("span", unbroken(words), cls="note") if words else None
 
 
 def figure(shown: str, *below: str) -> Markup:
     """A figure with notes below it."""
-    return text(el("span", shown, cls="figure"), [note(b) for b in below])
+    return text(el("span", unbroken(shown), cls="figure"), [note(b) for b in below])
 
 
 def configuration(assessment: Assessment, conf: Configuration) -> Markup:

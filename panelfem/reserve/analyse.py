@@ -28,8 +28,9 @@ FIELD_CAP = 10.0
 
 @dataclass(frozen=True)
 class Settings:
-    """What decides: the criterion per kind of ply, whether criteria without a mode govern release, and the factor at which
-    linear theory must still hold (the factor asked for)."""
+    """What decides: the criterion per kind of ply, whether criteria without a mode govern release, and the factor at
+    which linear theory must still hold (the factor asked for).
+    """
 
     decide: Mapping[str, str] = field(default_factory=dict)
     modeless_governs: bool = False
@@ -159,7 +160,9 @@ def _on_vertices(subject: Subject, factors: FloatArray) -> FloatArray:
 
 
 def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings) -> LoadResult:
-    """A result in which only the modes that can govern, the factors and the theory check are new; the rest is `whole`'s."""
+    """A result in which only the modes that can govern, the factors and the theory check are new; the rest is
+    `whole`'s.
+    """
     modes = tuple(sorted(along(path, everything=False), key=lambda m: (m.rank, m.criterion, m.mode)))
     first, release = governing(modes)
     return replace(

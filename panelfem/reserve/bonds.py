@@ -29,8 +29,8 @@ _LEAST_OVERLAP = 1e-3
 class BondEdge:
     """A stretch of edge with one laminate on either side.
 
-    `rows` (n,) into the edge arrays of what is observed; `into` (n, 3) the direction into the overlap in the surface, with
-    `angle` (n,) from the 0° axis; `points` (n, 3); `stiffness` (8, 8) of what carries the load to the edge.
+    `rows` (n,) into the edge arrays of what is observed; `into` (n, 3) the direction into the overlap in the surface,
+    with `angle` (n,) from the 0° axis; `points` (n, 3); `stiffness` (8, 8) of what carries the load to the edge.
     """
 
     patch: BondedPatch
@@ -42,7 +42,6 @@ class BondEdge:
     angle: FloatArray
     stiffness: FloatArray
     overlap: float
-    cut: bool
 
     def peaks(self, strain: FloatArray, shear: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Peak shear and peel (n,) Pa for edge strains (nb, 8) and transverse shear resultants (nb, 2)."""
@@ -76,7 +75,6 @@ class BondEdge:
             q,
             angle=self.angle,
             side=p.side,
-            parent_cut=self.cut,
         )
 
 
@@ -165,7 +163,6 @@ def bond_lines(panel: Panel, recovery: Recovery, words: Words) -> BondLines:
                         np.arctan2(cosines[:, 1], cosines[:, 0]),
                         panel.laminates[number].stiffness,
                         overlap,
-                        bool(patch.bridging.any()),
                     )
                 )
                 points.append(at[here])

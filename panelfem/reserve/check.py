@@ -84,7 +84,8 @@ def factor_on_vector(held: FloatArray, applied: FloatArray, allow: FloatArray | 
 
 
 def factor_on_scalar(held: FloatArray, applied: FloatArray, allow: FloatArray | float) -> FloatArray:
-    """Factor r ≥ 0 at which held + r·applied reaches `allow` > 0 from below, (n,) -> (n,); nan if held is there already.
+    """Factor r ≥ 0 at which held + r·applied reaches `allow` > 0 from below, (n,) -> (n,); nan if held is there
+    already.
 
     >>> factor_on_scalar(np.array([1.0, 1.0]), np.array([2.0, -2.0]), 5.0)
     array([ 2., inf])

@@ -16,7 +16,8 @@ from panelfem.reserve.records import Deflection, LimitCheck, ModeReserve
 
 @dataclass(frozen=True)
 class Ram:
-    """A prescribed test: the mean motion of `region` along `direction` (3,) under the force may not exceed `limit` m."""
+    """A prescribed test: the mean motion of `region` along `direction` (3,) under the force may not exceed `limit` m.
+    """
 
     name: str
     region: str
@@ -28,8 +29,8 @@ class Ram:
 class LimitsCheck:
     """Deflection limits of a load case; `counted` (ne,) are the elements whose motion means something.
 
-    A limit with a direction is on the greatest motion along it inside its region.  That of a ram is on the mean motion its
-    pad makes as the force comes on, so what is held does not count.
+    A limit with a direction is on the greatest motion along it inside its region.  That of a ram is on the mean
+    motion its pad makes as the force comes on, so what is held does not count.
     """
 
     mesh: PanelMesh

@@ -19,8 +19,10 @@ from panelfem.shell import Recovery
 
 @dataclass(frozen=True)
 class State:
-    """One equilibrium: all unknowns (n_total,), what each fixing exerts on the skin (nf, 6) in its own axes (two tangents,
-    normal; N then N·m), and the contacts.  `seen` keeps what observers read off it, so that no state is read twice."""
+    """One equilibrium: all unknowns (n_total,), what each fixing exerts on the skin (nf, 6) in its own axes (two
+    tangents, normal; N then N·m), and the contacts.  `seen` keeps what observers read off it, so that no state is
+    read twice.
+    """
 
     unknowns: FloatArray
     reactions: FloatArray
@@ -31,7 +33,8 @@ class State:
 class Response(Protocol):
     """A configuration under one load case.
 
-    `held` is the state under the held part alone; `proportional` says that ``at(p) − held`` is p times ``at(1) − held``.
+    `held` is the state under the held part alone; `proportional` says that ``at(p) − held`` is p times ``at(1) −
+    held``.
     """
 
     @property
@@ -48,8 +51,10 @@ class Response(Protocol):
 
 @dataclass(frozen=True)
 class Observed:
-    """`strain` (ns, 8) and transverse `shear` (ns, 2) N/m at the sampling points, `edge_strain` (nb, 8) and `edge_shear`
-    (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6); `contacts`."""
+    """`strain` (ns, 8) and transverse `shear` (ns, 2) N/m at the sampling points, `edge_strain` (nb, 8) and
+    `edge_shear` (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6);
+    `contacts`.
+    """
 
     strain: FloatArray
     shear: FloatArray
@@ -64,8 +69,8 @@ class Observed:
 class Observer:
     """Reads states of one model.
 
-    `shear_law` (np, 2, 2) is the transverse shear stiffness at the recovery points; `edges` (nb,) are the recovery points
-    along bond lines.
+    `shear_law` (np, 2, 2) is the transverse shear stiffness at the recovery points; `edges` (nb,) are the recovery
+    points along bond lines.
     """
 
     recovery: Recovery

@@ -16,9 +16,9 @@ Status = Literal["found", "zero load", "beyond search"]
 class ModeReserve:
     """The factor on the load case's own parameter at which a mode is first reached.
 
-    `factor` is nan for status ``zero load`` and the searched factor for ``beyond search`` (a lower bound).
-    `ply` counts from 1 at the face the normal enters; None for modes that are not of a ply,
-    and `laminate` the number of its laminate in the panel.  `decides`: a ply failure by the criterion that decides for its kind.
+    `factor` is nan for status ``zero load`` and the searched factor for ``beyond search`` (a lower bound). `ply`
+    counts from 1 at the face the normal enters; None for modes that are not of a ply, and `laminate` the number of
+    its laminate in the panel.  `decides`: a ply failure by the criterion that decides for its kind.
     """
 
     mode: str
@@ -90,8 +90,9 @@ class BondCheck:
 
 @dataclass(frozen=True)
 class ContactState:
-    """What a contact does: force N along its direction, advance m (the car having lifted), area m² and places (n, 3) m that
-    touch; `error` is the greatest violation of 'force or gap is zero', relative."""
+    """What a contact does: force N along its direction, advance m (the car having lifted), area m² and places (n, 3)
+    m that touch; `error` is the greatest violation of 'force or gap is zero', relative.
+    """
 
     force: float
     advance: float
@@ -160,7 +161,8 @@ class LoadResult:
 class FieldSet:
     """What the pictures need of one configuration under one load: values at the mesh vertices.
 
-    `displacement` (nv, 3) m at the expected severity; `reserve` (nv,) least release-governing ply reserve there (capped).
+    `displacement` (nv, 3) m at the expected severity; `reserve` (nv,) least release-governing ply reserve there
+    (capped).
     """
 
     displacement: FloatArray

@@ -34,8 +34,9 @@ class Notch:
 
 @dataclass(frozen=True)
 class Sampling:
-    """Sampling points (ns, 3) with their laminate number `group` (ns,), and `rows` (ns, np): values there from values at
-    the recovery points.  `averaged` (ns,) marks the averages ahead of a notch; `mean_length` is theirs, m."""
+    """Sampling points (ns, 3) with their laminate number `group` (ns,), and `rows` (ns, np): values there from values
+    at the recovery points.  `averaged` (ns,) marks the averages ahead of a notch; `mean_length` is theirs, m.
+    """
 
     points: FloatArray
     group: IntArray
@@ -45,8 +46,9 @@ class Sampling:
 
 @dataclass(frozen=True)
 class Border:
-    """Border between an area and the rest: its vertices (n,), and the unit direction (n, 3) in the surface that leaves the
-    area at right angles there."""
+    """Border between an area and the rest: its vertices (n,), and the unit direction (n, 3) in the surface that
+    leaves the area at right angles there.
+    """
 
     vertices: IntArray
     outward: FloatArray
@@ -78,8 +80,10 @@ def border(mesh: PanelMesh, inside: BoolArray, outside: BoolArray) -> Border:
 def sampling(
     mesh: PanelMesh, recovery: Recovery, laminate_of: IntArray, active: BoolArray, notches: Sequence[Notch]
 ) -> Sampling:
-    """Sampling points of a model whose elements `active` (ne,) are there, with `laminate_of` (ne,) as recovery groups."""
-    keep = recovery.node < len(mesh.vertices)
+    """Sampling points of a model whose elements `active` (ne,) are there, with `laminate_of` (ne,) as recovery
+    groups.
+    """
+    keep = (recovery.node < len(mesh.vertices)) & active[recovery.element]
     points, groups, rows, columns, weights = [], [], [], [], []
     vertex_point = VertexPoints(recovery, len(mesh.vertices))
     count = 0

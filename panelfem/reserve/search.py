@@ -1,8 +1,8 @@
 """Reserves along the load path.
 
-Where the response is proportional one state gives every factor.  Where it is not (contact), the factor of a mode is the p
-with r(p) = 1, r(p) being the factor still to go on what was added between the held state and the state at p; it is found
-by a secant on log r over log p, with every state computed kept for the other modes.
+Where the response is proportional one state gives every factor.  Where it is not (contact), the factor of a mode is
+the p with r(p) = 1, r(p) being the factor still to go on what was added between the held state and the state at p; it
+is found by a secant on log r over log p, with every state computed kept for the other modes.
 """
 
 from __future__ import annotations
@@ -69,8 +69,8 @@ def along(path: Path, everything: bool = True) -> list[ModeReserve]:
     """Every mode's reserve on the load case's own parameter.
 
     The release-governing mode and the first ply failure are found to :data:`TOLERANCE`; with a response that is not
-    proportional the others are interpolated between the states computed on the way (and those at 1 and at the two found).
-    `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only.
+    proportional the others are interpolated between the states computed on the way (and those at 1 and at the two
+    found). `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only.
     """
     first = path.reserves(1.0, everything)
     if path.response.proportional:

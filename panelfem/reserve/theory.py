@@ -1,14 +1,17 @@
 """Whether linear theory may be believed.
 
-Three measures, each with its limit: the deflection against the nearest support, over the thickness (membrane action starts
-to matter); the greatest rotation (small-angle geometry); and the compressive membrane force over a hand buckling load of
-the bay it stands in.  A bay is the largest circle free of supports that covers the place, and its hand buckling load is
-that of a long supported strip of orthotropic plate as wide as the circle, softened by transverse shear:
+Three measures, each with its limit: the deflection against the nearest support, over the thickness (membrane action
+starts to matter); the greatest rotation (small-angle geometry); and the compressive membrane force over a hand
+buckling load of the bay it stands in.  A bay is the largest circle free of supports that covers the place, its
+thickness the mean over that circle, and its hand buckling load that of a long supported strip of orthotropic plate as
+wide as the circle, softened by transverse shear:
 
     N_b = 2 π²/b² (√(D11 D22) + D12 + 2 D66),     1/N = 1/N_b + 1/S
 
-Source: the strip formula is S. G. Lekhnitskii, Anisotropic Plates, 1968 (from memory; for an isotropic plate it gives the
-factor 4); the limits 0.3, 0.1 rad and a third are set by this tool (common practice, no source).
+A patch that bridges a gap is a bay of its own, supported along the border of the gap.
+
+Source: the strip formula is S. G. Lekhnitskii, Anisotropic Plates, 1968 (from memory; for an isotropic plate it gives
+the factor 4); the limits 0.3, 0.1 rad and a third are set by this tool (common practice, no source).
 """
 
 from __future__ import annotations
@@ -19,11 +22,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
-from panelfem.arrays import BoolArray, FloatArray
+from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.panel import Panel
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.records import TheoryCheck
-from panelfem.reserve.sampling import Sampling
+from panelfem.reserve.sampling import Sampling, border
 from panelfem.units import number
 
 DEFLECTION, ROTATION, BUCKLING = 0.3, 0.1, 1.0 / 3.0
@@ -42,18 +45,18 @@ def principal_compression(n11: FloatArray, n22: FloatArray, n12: FloatArray) -> 
 class Theory:
     """The measures of one panel.
 
-    `vertices` (m,) are those whose motion counts, with `thickness` (m,) m and `normals` (m, 3); `nearest` (m,) is the
-    vertex of the nearest support of each; `critical` (ns,) N/m the hand buckling load at the sampling points.
+    `vertices` (m,) are those whose motion counts, with the `thickness` (m,) m of their bay, `normals` (m, 3) and the
+    `nearest` (m,) supported vertex of each; `critical` (ns,) N/m is the hand buckling load at the sampling points, of
+    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8).
     """
 
-    vertices: np.ndarray[tuple[int], np.dtype[np.int64]]
+    vertices: IntArray
     thickness: FloatArray
     normals: FloatArray
-    nearest: np.ndarray[tuple[int], np.dtype[np.int64]]
+    nearest: IntArray
     critical: FloatArray
-    group: np.ndarray[tuple[int], np.dtype[np.int64]]
+    group: IntArray
     stiffness: FloatArray
-    counted: BoolArray
 
     def __call__(self, now: Observed) -> TheoryCheck:
         """The measures at a state, with the reasons for which linear theory does not hold there."""
@@ -62,8 +65,8 @@ class Theory:
         deflection = float((np.abs(relative) / self.thickness).max())
         rotation = float(np.linalg.norm(motion[self.vertices, 3:], axis=1).max())
         force = np.einsum("nij,nj->ni", self.stiffness[self.group, :3], now.strain)
-        compression = principal_compression(force[:, 0], force[:, 1], force[:, 2])[self.counted]
-        share = float((np.maximum(compression, 0.0) / self.critical[self.counted]).max()) if self.counted.any() else 0.0
+        compression = principal_compression(force[:, 0], force[:, 1], force[:, 2])
+        share = float((np.maximum(compression, 0.0) / self.critical).max())
         reasons = []
         if deflection > DEFLECTION:
             reasons.append(f"deflection {number(deflection, 2)} times the thickness, limit {DEFLECTION}")
@@ -74,38 +77,69 @@ class Theory:
         return TheoryCheck(deflection, rotation, share, tuple(reasons))
 
 
-def theory(
-    panel: Panel, sampling: Sampling, supported: np.ndarray[tuple[int], np.dtype[np.int64]], counted: BoolArray
-) -> Theory:
-    """The measures of a panel held at the vertices `supported` (k,), of which the elements `counted` (ne,) mean something."""
+def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolArray) -> Theory:
+    """The measures of a panel held at the vertices `supported` (k,), of which the elements `counted` (ne,) count."""
     mesh = panel.mesh
-    thickness_of = np.array([laminate.thickness for laminate in panel.laminates])
-    vertices = np.unique(mesh.triangles[counted])
-    least = np.full(len(mesh.vertices), np.inf)
-    np.minimum.at(least, mesh.triangles[counted].ravel(), np.repeat(thickness_of[panel.laminate_of[counted]], 3))
-    tree = cKDTree(mesh.vertices[supported])
-    distance, nearest = tree.query(mesh.vertices[vertices])
-    # largest circle free of supports that covers each sampling point
-    gap = cdist(sampling.points, mesh.vertices[vertices])
-    radius = np.where(gap <= distance[None, :], distance[None, :], 0.0).max(1)
-    radius = np.maximum(radius, np.asarray(tree.query(sampling.points)[0]))
-    width = 2.0 * np.maximum(radius, 1e-6)
+    bridging = np.zeros(len(counted), bool)
+    for patch in panel.patches:
+        bridging |= patch.bridging
+    parts = [_Bay(panel, counted & ~bridging, supported)]
+    for patch in panel.patches:
+        rim = border(mesh, patch.bridging, counted & ~patch.bridging).vertices
+        if len(rim) and patch.bridging.any():
+            parts.append(_Bay(panel, patch.bridging, rim))
     stiffness = np.stack([laminate.stiffness for laminate in panel.laminates])
-    critical = np.empty(len(width))
-    for number in np.unique(sampling.group).tolist():
-        at = sampling.group == number
-        critical[at] = _strip(stiffness[number], width[at])
-    slack = np.unique(panel.laminate_of[panel.slack])
+    critical = np.full(len(sampling.points), np.inf)
+    on_bridge = np.isin(sampling.group, np.unique(panel.laminate_of[bridging]))
+    for i, part in enumerate(parts):
+        at = np.flatnonzero(on_bridge if i else ~on_bridge)
+        width = part.width(sampling.points[at])
+        for g in np.unique(sampling.group[at]).tolist():
+            mine = sampling.group[at] == g
+            critical[at[mine]] = np.minimum(critical[at[mine]], _strip(stiffness[g], width[mine]))
+    vertices = np.concatenate([part.vertices for part in parts])
     return Theory(
         vertices,
-        least[vertices],
+        np.concatenate([part.thickness() for part in parts]),
         mesh.vertex_normals[vertices],
-        supported[nearest],
+        np.concatenate([part.nearest for part in parts]),
         critical,
         sampling.group,
         stiffness,
-        ~np.isin(sampling.group, slack),
     )
+
+
+class _Bay:
+    """The elements `elements` (ne,) of a panel, held at vertices `supported` (k,)."""
+
+    def __init__(self, panel: Panel, elements: BoolArray, supported: IntArray) -> None:
+        mesh = panel.mesh
+        corners = mesh.triangles[elements]
+        self.vertices: IntArray = np.unique(corners)
+        self.x = mesh.vertices[self.vertices]
+        self._tree = cKDTree(mesh.vertices[supported])
+        distance, nearest = self._tree.query(self.x)
+        self.distance, self.nearest = np.asarray(distance), supported[nearest]
+        thickness = np.array([laminate.thickness for laminate in panel.laminates])[panel.laminate_of[elements]]
+        area = np.repeat(mesh.areas[elements] / 3.0, 3)
+        local = np.searchsorted(self.vertices, corners.ravel())
+        self._area = np.bincount(local, area)
+        self._volume = np.bincount(local, area * np.repeat(thickness, 3))
+
+    def radius(self, points: FloatArray) -> FloatArray:
+        """Radius (n,) of the largest circle free of supports that covers each point (n, 3)."""
+        gap = cdist(points, self.x)
+        found = np.where(gap <= self.distance[None, :], self.distance[None, :], 0.0).max(1)
+        return np.maximum(found, np.asarray(self._tree.query(points)[0]))
+
+    def width(self, points: FloatArray) -> FloatArray:
+        """Width (n,) of the bay of each point."""
+        return 2.0 * np.maximum(self.radius(points), 1e-6)
+
+    def thickness(self) -> FloatArray:
+        """Mean thickness (m,) m over the bay of each vertex."""
+        near = cdist(self.x, self.x) <= self.radius(self.x)[:, None]
+        return np.asarray((near @ self._volume) / (near @ self._area))
 
 
 def _strip(c: FloatArray, width: FloatArray) -> FloatArray:
@@ -113,5 +147,4 @@ def _strip(c: FloatArray, width: FloatArray) -> FloatArray:
     # bending stiffness of a laminate free to shift its neutral plane
     d = c[3:6, 3:6] - c[3:6, :3] @ np.linalg.solve(c[:3, :3], c[:3, 3:6])
     bending = 2.0 * np.pi**2 / width**2 * (np.sqrt(d[0, 0] * d[1, 1]) + d[0, 1] + 2.0 * d[2, 2])
-    shear = min(c[6, 6], c[7, 7])
-    return np.asarray(1.0 / (1.0 / bending + 1.0 / shear))
+    return np.asarray(1.0 / (1.0 / bending + 1.0 / min(c[6, 6], c[7, 7])))

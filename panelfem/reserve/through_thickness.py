@@ -29,7 +29,9 @@ DIRECTIONS = np.radians(np.arange(0.0, 180.0, 15.0))
 
 @dataclass(frozen=True)
 class ThroughThickness:
-    """Core shear and interlaminar shear everywhere; wrinkling and crimping where there is a core.  All govern release."""
+    """Core shear and interlaminar shear everywhere; wrinkling and crimping where there is a core.  All govern
+    release.
+    """
 
     panel: Panel
     sampling: Sampling
@@ -86,8 +88,9 @@ class _Shear:
 
 @dataclass(frozen=True)
 class _Compression:
-    """A compression mode: normal stress or force in each direction is `rows` (d, 6) @ strain + `offset` (d,); it fails at
-    −`allowed` (d,)."""
+    """A compression mode: normal stress or force in each direction is `rows` (d, 6) @ strain + `offset` (d,); it
+    fails at −`allowed` (d,).
+    """
 
     mode: str
     criterion: str

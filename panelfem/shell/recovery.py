@@ -135,7 +135,8 @@ class Recovery:
         x = self.shell.layout.x[self._there, :3]
         size2 = np.linalg.norm(cross(x[:, 1] - x[:, 0], x[:, 2] - x[:, 0]), axis=1)  # h² = twice the area
         r4: FloatArray = np.asarray((k * k * length2 / size2) ** 2, float)
-        return self._over_pairs(r4 / (1.0 + r4))
+        weight: FloatArray = np.divide(r4, 1.0 + r4)
+        return self._over_pairs(weight)
 
     def _over_pairs(self, values: FloatArray) -> FloatArray:
         """Means (np,) over the elements around each pair of values (n,)."""
@@ -151,6 +152,19 @@ class Recovery:
         return np.ascontiguousarray(out)
 
     # ------------------------------------------------------------------------------------------ equilibrium
+    @cached_property
+    def _moment_law(self) -> FloatArray:
+        """Moments (n, 3, 6) per strain about each laminate's own middle of stiffness.
+
+        About a surface far from the laminate, as a patch over a gap has it, Q = div M would carry the small error of
+        div N = 0 times that distance.
+        """
+        membrane, moment = self._law[:, :3, :6], self._law[:, 3:6, :6]
+        trace = np.trace(membrane[:, :, :3], axis1=1, axis2=2)
+        height = np.trace(membrane[:, :, 3:], axis1=1, axis2=2) / trace
+        out: FloatArray = moment - height[:, None, None] * membrane
+        return out
+
     @cached_property
     def _compliance(self) -> FloatArray:
         """Inverse transverse shear stiffness (np, 2, 2) of the elements around each pair, averaged."""
@@ -182,7 +196,7 @@ class Recovery:
 
     def _equilibrium(self, sampled: FloatArray) -> FloatArray:
         """Q (m, np, 2) as the surface divergence of the recovered moments, from sampled strains (m, n, p, 8)."""
-        moments = self._averaged(np.einsum("eij,mepj->mepi", self._law[:, 3:6, :6], sampled[..., :6]))
+        moments = self._averaged(np.einsum("eij,mepj->mepi", self._moment_law, sampled[..., :6]))
         m = len(moments)
         t1, t2 = self._frames[: moments.shape[1], 0], self._frames[: moments.shape[1], 1]
         m11, m22, m12 = moments[..., 0, None], moments[..., 1, None], moments[..., 2, None]

@@ -104,8 +104,8 @@ def rotation_basis(k: int) -> NodalBasis:
 def regge(k: int, points: FloatArray) -> FloatArray:
     """A basis (p, 3, n) of symmetric tensors (e11, e22, 2·e12) of degree k−1."""
     values = polynomials(k - 1, points)[0]
-    basis: FloatArray = np.kron(np.eye(3), values).reshape(3, points.shape[1], -1).swapaxes(0, 1)
-    return basis
+    basis = np.kron(np.eye(3), values).reshape(3, points.shape[1], -1).swapaxes(0, 1)
+    return np.asarray(basis, float)
 
 
 def nedelec(k: int, points: FloatArray) -> FloatArray:

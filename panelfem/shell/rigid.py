@@ -41,8 +41,8 @@ def pieces(layout: Layout, active: BoolArray, extra: csr_array | None) -> tuple[
 def rigid_motions(x: FloatArray, centre: FloatArray) -> FloatArray:
     """Unknowns (n, 6, 6) of nodes x (n, 3) under three unit translations and three unit turns about `centre`.
 
-    >>> rigid_motions(np.array([[1.0, 0, 0]]), np.zeros(3))[0, :3, 5].tolist()  # turning about z moves it by y
-    [0.0, 1.0, 0.0]
+    >>> rigid_motions(np.array([[1.0, 2.0, 0]]), np.zeros(3))[0, :3, 5].tolist()  # turning about z
+    [-2.0, 1.0, 0.0]
     """
     r = x - centre
     motions = np.zeros((len(x), 6, 6))

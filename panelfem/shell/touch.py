@@ -1,17 +1,21 @@
-"""Where a rigid shape may press on the skin: rows for the mean motion under hat functions.
+"""Where a rigid shape may press on the skin: rows for the mean motion around the nodes of a lattice.
 
-The contact pressure is piecewise linear between the nodes of a lattice on each triangle, and the shape may
-not enter the skin in the mean weighted with the same hat functions φ: with n(x) the outward normal of the
-shape under the point x,
+At each node of a lattice on the triangles the shape may not enter the skin in the mean with a weight ψ; with
+n(x) the outward normal of the shape under the point x,
 
-    P u = ∫ φ n·u dA / ∫ φ dA ≥ −gap,     load of the force λ:  Pᵀ λ,     pressure  λ / ∫ φ dA.
+    P u = ∫ ψ n·u dA / ∫ ψ dA ≥ −gap,     load of the force λ:  Pᵀ λ.
 
-Next to the edge of the panel, where a hat lies to one side of its node, 4 φ − 1 takes the place of φ on each
-lattice triangle: its mean of a linear field is the value at the node itself, so a shape that meets a sloping
-free edge meets the edge and not a point a third of an element inside (the dual basis of mortar methods,
-Wohlmuth 2000, from memory).
+Rows and loads are transposes of each other, so the compliance of the places is symmetric.  With the hat φ of
+the node (linear on each lattice triangle):
 
-Rows and loads are transposes of each other, so the compliance of the places is symmetric.
+- inside the panel ψ = (5 φ − 1)/2: the weights sum to one everywhere, so that equal pressures give a uniform
+one, and the
+  mean of a quadratic field is its value at the node (for a regular lattice; the mean with φ itself sees a
+  circle of radius R about h²/12R too far away);
+- next to an edge of the panel ψ = 2 − 20 φ + 30 φ²: the mean of any quadratic field is its value at the node,
+so that a shape
+  that meets a sloping free edge meets the edge, not a point a third of an element inside;
+- where the shape covers part of an element only, ψ = φ over that part.
 """
 
 from __future__ import annotations
@@ -25,7 +29,7 @@ from skfem.quadrature import get_quadrature
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.mesh.curved import number_nodes
-from panelfem.mesh.lattice import barycentric, lattice
+from panelfem.mesh.lattice import lattice
 from panelfem.shell.shell import Shell
 
 LEAST_SHARE = 0.02
@@ -74,7 +78,7 @@ def split_rule(division: int) -> tuple[FloatArray, FloatArray]:
     0.5
     """
     # all weights of these rules are positive, so a part of an element that a shape covers has a positive area
-    points, weights = get_quadrature(ElementTriP1, {1: 5, 2: 4}.get(division, 2))
+    points, weights = get_quadrature(ElementTriP1, 5 if division == 1 else 4)
     d = division
     starts = [(i, j, 1.0) for i in range(d) for j in range(d - i)]
     starts += [(i + 1, j + 1, -1.0) for i in range(d - 1) for j in range(d - 1 - i)]
@@ -137,12 +141,15 @@ def touch_rows(
     every = _lattice_nodes(shell, points.division)
     nodes = every[points.elements]
     m = int(nodes.max(initial=-1)) + 1
-    tilted = _rim_points(shell, points, every, phi) & there.all(axis=1, keepdims=True)
-    tilt = 3 * phi - (phi > 0)  # from a hat φ to 4 φ − 1, whose mean of a linear field is its value at the node
+    rim = _rim_points(shell, points, every, phi)
+    whole_there = there.all(axis=1, keepdims=True)
+    support = phi > 0
+    inside, edge = 2.5 * phi - 0.5 * support, 2.0 * support - 20 * phi + 30 * phi**2
+    kinds = ((np.broadcast_to(~whole_there, rim.shape), phi), (whole_there & ~rim, inside), (whole_there & rim, edge))
 
     def total(value: FloatArray) -> FloatArray:
-        """Sums (m,) of `value` (n, q) weighted with each node's hat, tilted next to free edges."""
-        parts = value @ phi + np.where(tilted, value, 0.0) @ tilt
+        """Sums (m,) of `value` (n, q) with each node's weight."""
+        parts = sum((np.where(where, value, 0.0) @ psi for where, psi in kinds), np.zeros(nodes.shape))
         return np.bincount(nodes.ravel(), parts.ravel(), m).astype(float)
 
     covered = total(weight)
@@ -156,19 +163,22 @@ def touch_rows(
     touched = np.flatnonzero(there.any(axis=1))
     shapes = shell.layout.tables.triangle.displacement(points.local)[0]
     push = (weight[..., None] * normal)[touched]
-    block = np.einsum("eqd,qv,qi->evid", push, phi, shapes, optimize=True)
-    rim = np.flatnonzero(tilted[touched].any(axis=1))
-    push = np.where(tilted[touched[rim], :, None], push[rim], 0.0)
-    block[rim] += np.einsum("eqd,qv,qi->evid", push, tilt, shapes, optimize=True)
+    block = np.zeros((len(touched), phi.shape[1], shapes.shape[1], 3))
+    for where, psi in kinds:
+        some = np.flatnonzero(where[touched].any(axis=1))
+        part = np.where(where[touched[some], :, None], push[some], 0.0)
+        block[some] += np.einsum("eqd,qv,qi->evid", part, psi, shapes, optimize=True)
     row = number[nodes[touched]]
     column = shell.layout.displacement_unknowns[points.elements[touched]]
     index = np.broadcast_to(row[:, :, None, None], block.shape)
-    used = index >= 0
+    used = (index >= 0) & (block != 0)
     rows = sparse.csr_array(
         (block[used], (index[used], np.broadcast_to(column[:, None], block.shape)[used])),
         shape=(len(kept), shell.n_total),
     )
     rows = sparse.csr_array(sparse.diags_array(1.0 / area) @ rows) if len(kept) else rows
+    rows.data[np.abs(rows.data) < 1e-12] = 0.0  # rounding, where a node is its own place
+    rows.eliminate_zeros()
     return TouchRows(rows, gap, share, area, place, _overlap(row, phi.shape[1], len(kept)))
 
 
@@ -200,10 +210,3 @@ def _overlap(row: IntArray, n: int, m: int) -> sparse.csr_array:
     used = (a >= 0) & (b >= 0)
     near = sparse.csr_array((np.ones(int(used.sum())), (a[used], b[used])), shape=(m, m))
     return near
-
-
-def nearest_point(points: SurfacePoints, place: FloatArray) -> tuple[int, FloatArray]:
-    """Element and barycentric coordinates (3,) of the looked-at point nearest to `place` (3,)."""
-    distance = np.linalg.norm(points.place - place, axis=2)
-    e, q = np.unravel_index(int(distance.argmin()), distance.shape)
-    return int(points.elements[e]), barycentric(points.local[:, [q]])[0]
