@@ -56,8 +56,9 @@ def turned(law: np.ndarray, shear: np.ndarray, degrees: float) -> tuple[np.ndarr
     return turn.T @ law @ turn, rotate.T @ shear @ rotate
 
 
-def stiffness(plies: Sequence[tuple[np.ndarray, np.ndarray, float]], factor: float = 5 / 6,
-              bottom: float | None = None) -> np.ndarray:
+def stiffness(
+    plies: Sequence[tuple[np.ndarray, np.ndarray, float]], factor: float = 5 / 6, bottom: float | None = None
+) -> np.ndarray:
     """First-order stiffness (8, 8) of plies (plane law, shear law, thickness) from the bottom up."""
     out = np.zeros((8, 8))
     z = -sum(t for _, _, t in plies) / 2 if bottom is None else bottom
@@ -95,8 +96,15 @@ def at(shell: Shell, place: Sequence[float], tolerance: float = 1e-6) -> int:
     return node
 
 
-def plate(k: int, n: int, law: np.ndarray, edges: str, load: float | Callable[..., np.ndarray],
-          sides: tuple[float, float] = (1.0, 1.0), distort: float = 0.0) -> tuple[Shell, System, np.ndarray]:
+def plate(
+    k: int,
+    n: int,
+    law: np.ndarray,
+    edges: str,
+    load: float | Callable[..., np.ndarray],
+    sides: tuple[float, float] = (1.0, 1.0),
+    distort: float = 0.0,
+) -> tuple[Shell, System, np.ndarray]:
     """Rectangular plate with its edges 'clamped', 'supported' (hard: no turn along the edge; the edge may move across
     itself, not along: the series of cross-ply laminates) or 'angle' (it may move along itself, not across)."""
     p, t = grid(n, n, distort)

@@ -169,7 +169,8 @@ def only(assessment, name="undamaged"):
 
 
 def test_supported_strip_against_beam_theory(run):
-    # uniform q on a strip held at both ends: M = q L²/8, w = 5 q L⁴ / 384 EI per width (E1 of T300/5208: Tsai & Hahn 1980)
+    # uniform q on a strip held at both ends: M = q L²/8, w = 5 q L⁴ / 384 EI per width (E1 of T300/5208: Tsai & Hahn
+    # 1980)
     result = only(run(STRIP)).result("push")
     q, length, h, e1, xt = 40e3, 0.2, 16 * 0.125e-3, 181e9, 1.5e9
     moment, inertia = q * length**2 / 8, h**3 / 12

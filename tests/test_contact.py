@@ -204,7 +204,7 @@ def test_clamped_round_plate_pressed_onto_a_flat() -> None:
 
     Outside the contact of radius b: w = A + B r² + C ln r + D r² ln r + q r⁴/64D with w = w' = 0 at R and w = δ,
     w' = 0 and M_r = 0 at b (five conditions, solved here for b); the total follows from the shear at b and
-    the pressure inside. """
+    the pressure inside."""
     R, nu, q = 0.1, 0.3, 2000.0
     D = E * T**3 / 12 / (1 - nu**2)
     delta = 0.5 * q * R**4 / (64 * D)

@@ -121,8 +121,10 @@ def states(tilt: Rotation):
         return np.column_stack([-beta2, beta1, 0 * x[:, 0]])
 
     zero = np.zeros_like
-    return {"membrane": (*local(membrane, zero), np.r_[e, 0, 0, 0, 0, 0]),
-            "bending": (*local(bending, turn), np.r_[0, 0, 0, c, 0, 0])}
+    return {
+        "membrane": (*local(membrane, zero), np.r_[e, 0, 0, 0, 0, 0]),
+        "bending": (*local(bending, turn), np.r_[0, 0, 0, c, 0, 0]),
+    }
 
 
 @pytest.mark.parametrize("k", ORDERS)
@@ -170,9 +172,11 @@ def test_patch_of_linear_bending_with_its_shear(k):
     p, t = grid(3, 3, 0.25, seed=4)
     shell = Shell(CurvedMesh.lift(p, t, k, flat), law, X_AXIS)
     D, S, c = law[3, 3], law[6, 6], 0.4
+
     # β1 = c x²/2, M = D c x, Q = D c, w,x = Q/S − β1
     def u(x):
         return np.column_stack([0 * x[:, 0], 0 * x[:, 0], D * c / S * x[:, 0] - c * x[:, 0] ** 3 / 6])
+
     values = all_unknowns(shell, u, lambda x: np.column_stack([0 * x[:, 0], c * x[:, 0] ** 2 / 2, 0 * x[:, 0]]))
     strain = shell.strains(values, POINTS)
     x = np.einsum("pn,enc->epc", shell.layout.tables.triangle.displacement(POINTS)[0], shell.layout.x)[..., 0]

@@ -71,8 +71,13 @@ def shell_of(curved: bool = False) -> Shell:
 class Case:
     """A held part, a scaled part and shapes on a held panel: what the small tests below step through."""
 
-    def __init__(self, held: tuple[Load, ...] = (), shapes: tuple[Contact, ...] = (), curved: bool = False,
-                 p: Panel | None = None) -> None:
+    def __init__(
+        self,
+        held: tuple[Load, ...] = (),
+        shapes: tuple[Contact, ...] = (),
+        curved: bool = False,
+        p: Panel | None = None,
+    ) -> None:
         self.panel, self.shell = p or panel(curved), shell_of(curved)
         self.holding = hold(self.panel, self.shell)
         self.k = self.holding.stiffness
@@ -98,8 +103,13 @@ class Case:
 def kerb(amount: float, control: str = "interference", car: float | None = None, **change: object) -> Contact:
     """A half-round from below across the middle."""
     values = {
-        "shape": HalfRound(0.05), "place": np.array([SIDE / 2, SIDE / 2, -1.0]), "direction": UP,
-        "travel": np.array([1.0, 0, 0]), "control": control, "amount": amount, "car_stiffness": car,
+        "shape": HalfRound(0.05),
+        "place": np.array([SIDE / 2, SIDE / 2, -1.0]),
+        "direction": UP,
+        "travel": np.array([1.0, 0, 0]),
+        "control": control,
+        "amount": amount,
+        "car_stiffness": car,
     }
     return Contact(**{**values, **change})  # type: ignore[arg-type]
 

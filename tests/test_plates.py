@@ -23,9 +23,15 @@ def deflection(k, n, law, edges, load=1.0, sides=(1.0, 1.0), distort=0.0) -> flo
 # --------------------------------------------------------------------------------------------- thin plates
 # Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, tables 8 and 35 (recalled); ν = 0.3, w D/qa⁴, a the short
 # side; the clamped square printed .00126, converged .0012653.
-@pytest.mark.parametrize(("ratio", "supported", "clamped", "moment"), [
-    (1.0, 0.00406, 0.0012653, -0.0513), (1.2, 0.00564, 0.00172, -0.0639), (1.5, 0.00772, 0.00220, -0.0757),
-    (2.0, 0.01013, 0.00254, -0.0829)])
+@pytest.mark.parametrize(
+    ("ratio", "supported", "clamped", "moment"),
+    [
+        (1.0, 0.00406, 0.0012653, -0.0513),
+        (1.2, 0.00564, 0.00172, -0.0639),
+        (1.5, 0.00772, 0.00220, -0.0757),
+        (2.0, 0.01013, 0.00254, -0.0829),
+    ],
+)
 @pytest.mark.parametrize(("k", "n"), [(2, 14), (4, 4)])
 def test_thin_plates_of_the_book(k, n, ratio, supported, clamped, moment):
     law = isotropic(1.0, 0.3, 1e-3)
@@ -96,6 +102,7 @@ def argyris(load: float, D: float, nu: float, refine: int = 3) -> float:
     def bending(u, v, w):
         def moments(u):
             return D * ((1 - nu) * dd(u) + nu * eye(trace(dd(u)), 2))
+
         return ddot(moments(u), dd(v))
 
     @LinearForm
@@ -106,8 +113,10 @@ def argyris(load: float, D: float, nu: float, refine: int = 3) -> float:
     # on a straight clamped edge only the second derivative across it is free: along x = 0, 1 u_xx; along y = 0, 1 u_yy
     left_right = basis.get_dofs(lambda x: (x[0] < 1e-9) | (x[0] > 1 - 1e-9))
     top_bottom = basis.get_dofs(lambda x: (x[1] < 1e-9) | (x[1] > 1 - 1e-9))
-    free = np.setdiff1d(np.union1d(left_right.all(["u_xx"]), top_bottom.all(["u_yy"])),
-                        np.intersect1d(left_right.all(["u_xx"]), top_bottom.all(["u_xx"])))
+    free = np.setdiff1d(
+        np.union1d(left_right.all(["u_xx"]), top_bottom.all(["u_yy"])),
+        np.intersect1d(left_right.all(["u_xx"]), top_bottom.all(["u_xx"])),
+    )
     free = np.setdiff1d(free, np.intersect1d(left_right.all(["u_yy"]), top_bottom.all(["u_yy"])))
     system = condense(bending.assemble(basis), force.assemble(basis), D=np.setdiff1d(fixed, free))
     return float((basis.probes(np.array([[0.5], [0.5]])) @ solve(*system)).item())
@@ -128,10 +137,16 @@ def reddy(angles: list[float], h: float) -> np.ndarray:
 
 # Reddy, Mechanics of Laminated Composite Plates and Shells, first-order theory, 100 w E2 h³/(q a⁴), sinusoidal load
 # (recalled; reproduced to 2e-4).
-@pytest.mark.parametrize(("angles", "slenderness", "value", "edges"), [
-    ([0, 90], 10, 1.2373, "supported"), ([0, 90], 100, 1.0653, "supported"),
-    ([0, 90, 90, 0], 10, 0.6627, "supported"), ([0, 90, 90, 0], 100, 0.4337, "supported"),
-    ([45, -45], 10, 0.8284, "angle")])
+@pytest.mark.parametrize(
+    ("angles", "slenderness", "value", "edges"),
+    [
+        ([0, 90], 10, 1.2373, "supported"),
+        ([0, 90], 100, 1.0653, "supported"),
+        ([0, 90, 90, 0], 10, 0.6627, "supported"),
+        ([0, 90, 90, 0], 100, 0.4337, "supported"),
+        ([45, -45], 10, 0.8284, "angle"),
+    ],
+)
 @pytest.mark.parametrize(("k", "n"), [(2, 12), (4, 4)])
 def test_first_order_laminates(k, n, angles, slenderness, value, edges):
     h = 1 / slenderness
@@ -196,7 +211,7 @@ def strip(k: int, laws: np.ndarray | list[np.ndarray], n: int = 6, length: float
 
 
 def pull(shell: Shell, length: float, width: float, force: float) -> np.ndarray:
-    """Load (n_total,) of a force per width at the end x = length: Simpson-like weights from the element itself."""
+    """Load (n_total,) of a force per width at the end x = length, consistent with polynomials of order k along it."""
     k, x = shell.mesh.order, shell.mesh.x[: shell.mesh.nb]
     end = np.flatnonzero(np.abs(x[:, 0] - length) < 1e-9)
     end = end[np.argsort(x[end, 1])]

@@ -75,7 +75,7 @@ def test_inactive_elements_take_no_part():
     recovery = cut.recovery(whole(cut))
     assert not np.isin(recovery.element, np.flatnonzero(hole)).any()
     assert not (np.abs(recovery.points[:, :2] - 0.5) < 0.24).all(axis=1).any()
-    rim = (np.abs(recovery.points[:, :2] - 0.5).max(axis=1) < 0.26)
+    rim = np.abs(recovery.points[:, :2] - 0.5).max(axis=1) < 0.26
     assert recovery.border[rim].all()
 
 
@@ -100,10 +100,13 @@ class Navier:
 
     def __init__(self, law: np.ndarray, a: float, q: float) -> None:
         D, S, m = law[3:6, 3:6], law[6:, 6:], np.pi / a
-        K = np.array([
-            [(D[0, 0] + D[2, 2]) * m * m + S[0, 0], (D[0, 1] + D[2, 2]) * m * m, S[0, 0] * m],
-            [(D[0, 1] + D[2, 2]) * m * m, (D[1, 1] + D[2, 2]) * m * m + S[1, 1], S[1, 1] * m],
-            [S[0, 0] * m, S[1, 1] * m, (S[0, 0] + S[1, 1]) * m * m]])
+        K = np.array(
+            [
+                [(D[0, 0] + D[2, 2]) * m * m + S[0, 0], (D[0, 1] + D[2, 2]) * m * m, S[0, 0] * m],
+                [(D[0, 1] + D[2, 2]) * m * m, (D[1, 1] + D[2, 2]) * m * m + S[1, 1], S[1, 1] * m],
+                [S[0, 0] * m, S[1, 1] * m, (S[0, 0] + S[1, 1]) * m * m],
+            ]
+        )
         self.m, self.amplitude = m, np.linalg.solve(K, [0, 0, q])
         beta1, beta2, w = self.amplitude
         self.q = np.array([S[0, 0] * (m * w + beta1), S[1, 1] * (m * w + beta2)])
@@ -127,9 +130,17 @@ def thin() -> np.ndarray:
 
 
 # Errors over the greatest value, as measured and rounded up: moments; Q inside, Q at edges.
-@pytest.mark.parametrize(("law", "k", "n", "moment", "inside", "edges"), [
-    (sandwich(), 2, 16, 6e-3, 2e-3, 1.5e-2), (sandwich(), 3, 8, 4e-3, 2e-3, 4e-3), (sandwich(), 4, 4, 3e-3, 2e-3, 4e-3),
-    (thin(), 2, 16, 1e-2, 7e-2, 0.12), (thin(), 3, 8, 4e-3, 3e-2, 4e-2), (thin(), 4, 4, 3e-3, 2e-2, 4e-2)])
+@pytest.mark.parametrize(
+    ("law", "k", "n", "moment", "inside", "edges"),
+    [
+        (sandwich(), 2, 16, 6e-3, 2e-3, 1.5e-2),
+        (sandwich(), 3, 8, 4e-3, 2e-3, 4e-3),
+        (sandwich(), 4, 4, 3e-3, 2e-3, 4e-3),
+        (thin(), 2, 16, 1e-2, 7e-2, 0.12),
+        (thin(), 3, 8, 4e-3, 3e-2, 4e-2),
+        (thin(), 4, 4, 3e-3, 2e-2, 4e-2),
+    ],
+)
 @pytest.mark.parametrize("distort", [0.0, 0.25])
 def test_moments_and_shear_on_plates_with_exact_solutions(law, k, n, moment, inside, edges, distort):
     a, load = 0.3, 1e3

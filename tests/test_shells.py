@@ -50,8 +50,10 @@ def test_scordelis_lo_roof(k, n, within):
     assert roof(k, n)[0] == pytest.approx(0.3024, rel=within)
 
 
-@pytest.mark.parametrize(("k", "n", "distort", "w_within", "e_within"), [
-    (2, 12, 0.0, 1e-3, 1e-2), (3, 6, 0.0, 1e-4, 2e-3), (4, 4, 0.0, 2e-5, 2e-4), (4, 4, 0.2, 1e-3, 1e-2)])
+@pytest.mark.parametrize(
+    ("k", "n", "distort", "w_within", "e_within"),
+    [(2, 12, 0.0, 1e-3, 1e-2), (3, 6, 0.0, 1e-4, 2e-3), (4, 4, 0.0, 2e-5, 2e-4), (4, 4, 0.2, 1e-3, 1e-2)],
+)
 def test_roof_without_shear_meets_thin_shell_theory(k, n, distort, w_within, e_within):
     """Shear stiffness × 1e4: deflection .300592457 and fibre strain 8.444758e-4 of the deep-shell (Kirchhoff–Love)
     series, recalled; orders 5 and 6 meet them to 3e-6 and 4e-6.  The stiff shear also shows that nothing locks."""
@@ -71,8 +73,13 @@ def test_pinched_cylinder(k, n):
         return np.column_stack([q[:, 1] * L / 2, R * np.sin(a), R * np.cos(a)])
 
     shell, q = quarter(k, n, n, surface, law)
-    fixed = marks(shell, (edge(q[:, 1]), [0, 4, 5]), (edge(1 - q[:, 1]), [1, 2, 3]), (edge(q[:, 0]), [1, 3, 5]),
-                  (edge(1 - q[:, 0]), [2, 3, 4]))
+    fixed = marks(
+        shell,
+        (edge(q[:, 1]), [0, 4, 5]),
+        (edge(1 - q[:, 1]), [1, 2, 3]),
+        (edge(q[:, 0]), [1, 3, 5]),
+        (edge(1 - q[:, 0]), [2, 3, 4]),
+    )
     load = np.zeros(shell.n_total)
     node = at(shell, (0.0, 0.0, R))
     load[6 * node + 2] = -0.25
@@ -81,8 +88,10 @@ def test_pinched_cylinder(k, n):
 
 
 # Twisted beam, MacNeal & Harder 1985 (recalled): E = 29e6, ν = .22, 12 × 1.1, 90° of twist.
-@pytest.mark.parametrize(("thickness", "force", "in_plane", "out_of_plane"), [
-    (0.32, 1.0, 5.424e-3, 1.754e-3), (0.0032, 1e-6, 5.256e-3, 1.294e-3)])
+@pytest.mark.parametrize(
+    ("thickness", "force", "in_plane", "out_of_plane"),
+    [(0.32, 1.0, 5.424e-3, 1.754e-3), (0.0032, 1e-6, 5.256e-3, 1.294e-3)],
+)
 @pytest.mark.parametrize(("k", "nx", "ny"), [(2, 4, 24), (4, 2, 8)])
 def test_twisted_beam(k, nx, ny, thickness, force, in_plane, out_of_plane):
     law = isotropic(29e6, 0.22, thickness)

@@ -160,7 +160,7 @@ def test_rigid_rows_do_not_move_and_misfit_pulls_them() -> None:
         k = base.copy()
         k[4] *= change
         u = panel.correct(U, k, gaps)
-        pulled = (k * ((panel.rows @ u).reshape(-1, 6) - gaps))
+        pulled = k * ((panel.rows @ u).reshape(-1, 6) - gaps)
         assert panel.reactions(U, k, gaps) == pytest.approx(pulled, abs=1e-9 * np.abs(pulled).max())
         fresh = shell.factor(Supports(np.zeros((shell.mesh.nb, 6), bool), springs(rows.rows, k)))
         load = loads(shell)[:, 0]

@@ -5,6 +5,7 @@ case → configurations → states → model → each load case → reserves →
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -65,6 +66,7 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
         evaluations[key], like = evaluate(
             state, inputs, settings, order, words, case.assumed if main else (), main and case.lose_each_fastener, like
         )
+        gc.collect()  # models and what they cache refer to each other, and are large
     tell("disposition", 1.0)
     reference = evaluations["undamaged",]
     configurations = tuple(_configuration(case, plan, evaluations, consequence, reference) for plan in every)
@@ -184,18 +186,22 @@ def _judge(
 def _assumptions(
     case: Case, plan: Plan, evaluations: Mapping[Key, Evaluation], consequence: Consequence, stated: Disposition
 ) -> tuple[Assumption, ...]:
-    """Every assumed input, with the outcome at either end of its band where it was swept."""
+    """Every assumed input, with the outcome at either end of its band where it was swept.
+
+    One that changes nothing here, or no reserve near what is asked, has none.
+    """
     rows = []
     for i, assumed in enumerate(case.assumed):
         if assumed.sweep is None:
             rows.append(_row(assumed))
             continue
+        keys = [s.key for s in (*plan.states, *plan.contingencies)]
+        if not any((i, end) in evaluations[key].swept for key in keys for end in (0, 1)):
+            rows.append(_row(assumed))
+            continue
         outcomes, factors = [], []
         for end in (0, 1):
-            of_states = {
-                key: evaluations[key].swept.get((i, end), evaluations[key].results)
-                for key in (s.key for s in (*plan.states, *plan.contingencies))
-            }
+            of_states = {key: evaluations[key].swept.get((i, end), evaluations[key].results) for key in keys}
             results = []
             for j in range(len(case.loads)):
                 results.append(_worst([(s.name, of_states[s.key][j]) for s in plan.states], consequence)[1])
@@ -234,6 +240,6 @@ def _checks(case: Case, evaluations: Mapping[Key, Evaluation], order: int) -> di
     return {
         "elements": f"{len(case.panel.mesh.triangles)} of order {order}",
         "equilibrium residual": f"{residual:.1e} of the load, at worst",
-        "mesh": "; ".join(case.panel.mesh.notes) or "nothing to report",
+        "mesh": "; ".join((*case.panel.mesh.notes, *case.panel.mesh.curve_notes(order))) or "nothing to report",
         "model": "; ".join(dict.fromkeys(n for e in evaluations.values() for n in e.notes)) or "nothing to report",
     }

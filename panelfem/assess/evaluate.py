@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,7 +13,7 @@ from panelfem.assess.model import Model
 from panelfem.assess.plan import Inputs, State, plans, states
 from panelfem.assess.respond import Responder
 from panelfem.assess.sweep import Swept, swept
-from panelfem.case import AssumedInput
+from panelfem.case import AssumedInput, Sweep
 from panelfem.errors import ModelError
 from panelfem.loads import LoadCase
 from panelfem.loads.fixings import fastener_stiffness
@@ -21,9 +22,12 @@ from panelfem.reserve.analyse import Settings, Subject, analyse, brief, path_of
 from panelfem.reserve.check import Words
 from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve
 from panelfem.reserve.search import Path
+from panelfem.reserve.theory import BUCKLING, DEFLECTION, ROTATION
+from panelfem.shell import Shell
 
-#: A load whose reserve is further above the one asked for than this factor is not swept: no band is as wide.
-SCREEN = 2.5
+#: A load is swept only if its reserve is within a factor of what is asked: 1 and so many times the band's half width,
+#: and at most the second number (a reserve moves in proportion to a strength, and by less with a modulus).
+SCREEN = (3.0, 2.5)
 
 
 @dataclass(frozen=True)
@@ -50,9 +54,9 @@ def evaluate(
     words: Words,
     assumed: Sequence[AssumedInput],
     lose_each_fixing: bool,
-    like: Model | None,
-) -> tuple[Evaluation, Model]:
-    """Evaluate a state; the model is returned so that the next one can take over what they share.
+    like: Shell | None,
+) -> tuple[Evaluation, Shell]:
+    """Evaluate a state; the shell is returned so that the next one can take over what they share.
 
     `assumed` are swept, and with `lose_each_fixing` each fixing is lost in turn.
     """
@@ -66,7 +70,7 @@ def evaluate(
     results = tuple(found)
     lost = _each_fixing_lost(model, responder, inputs.loads, settings, results) if lose_each_fixing else {}
     ends = _sweeps(model, responder, inputs, settings, words, assumed, results, paths)
-    return Evaluation(state, results, fields, lost, ends, tuple(model.holding.system.notes)), model
+    return Evaluation(state, results, fields, lost, ends, tuple(model.holding.system.notes)), model.shell
 
 
 def _each_fixing_lost(
@@ -112,19 +116,23 @@ def _sweeps(
     """Results at the ends of the bands of those assumed inputs that bear on this state."""
     stated = _End(responder, model.subject, model.holding.stiffness, inputs.loads, {})
     found: dict[tuple[int, int], tuple[LoadResult, ...]] = {}
-    near = any(result.release.rank <= SCREEN * settings.asked for result in results)
     for number, item in enumerate(assumed):
         if item.sweep is None:
             continue
         for end, factor in enumerate((item.sweep.low, item.sweep.high)):
-            if factor == 1.0 or not near:
+            reach = _reach(item.sweep)
+            near = [_near(result, settings, reach) for result in results]
+            if factor == 1.0 or not (any(near) or item.sweep.kind in ("severity", "dynamic")):
                 continue
             at_end = _at_end(model, stated, swept(inputs, item.sweep, factor), words)
             if at_end is not None:
                 found[number, end] = tuple(
-                    _swept_result(stated, at_end, load, whole, paths[load.name], settings)
-                    for load, whole in zip(at_end.loads, results, strict=True)
+                    _swept_result(stated, at_end, load, whole, paths[load.name], settings, close)
+                    for load, whole, close in zip(at_end.loads, results, near, strict=True)
                 )
+                if at_end.responder is not responder:
+                    del at_end
+                    gc.collect()  # a model and what it caches refer to each other, and are large
     return found
 
 
@@ -142,7 +150,7 @@ def _at_end(model: Model, stated: _End, change: Swept, words: Words) -> _End | N
         change.severity,
     )
     if new.laminates != old.laminates and not np.allclose(new.stiffness(), old.stiffness(), rtol=1e-12, atol=0.0):
-        stiffer = Model(other, model.shell.mesh.order, words, model)
+        stiffer = Model(other, model.shell.mesh.order, words, model.shell)
         return replace(end, responder=Responder(stiffer, change.inputs.loads), subject=stiffer.subject)
     if any(a.length != b.length for a, b in zip(other.notches, model.state.notches, strict=True)):
         return replace(end, subject=model.read(other, words))
@@ -154,9 +162,12 @@ def _at_end(model: Model, stated: _End, change: Swept, words: Words) -> _End | N
 
 
 def _swept_result(
-    stated: _End, end: _End, load: LoadCase, whole: LoadResult, path: Path, settings: Settings
+    stated: _End, end: _End, load: LoadCase, whole: LoadResult, path: Path, settings: Settings, near: bool
 ) -> LoadResult:
-    """The result of a load at an end of a band; `whole` and `path` are the stated ones."""
+    """The result of a load at an end of a band; `whole` and `path` are the stated ones.
+
+    Severity needs no new state and is always followed; the rest only `near` what is asked.
+    """
     ratio = end.severity.get(load.name, 1.0)
     if ratio != 1.0:
         return _more_severe(path, end.subject, whole, settings, ratio)
@@ -164,12 +175,28 @@ def _swept_result(
     load_changed = load is not next(before for before in stated.loads if before.name == load.name)
     if not (solved_again or load_changed) and end.subject is stated.subject:
         return whole
-    if whole.release.rank > SCREEN * settings.asked:
+    if not near:
         return whole
     again = path_of(end.subject, load, end.responder(load, end.stiffness), settings)[0]
     if not (solved_again or load_changed) and end.subject.sampling is stated.subject.sampling:
         again.take_over(path)
     return brief(again, end.subject, whole, settings)
+
+
+def _reach(sweep: Sweep) -> float:
+    """How far from what is asked a reserve may be and still be swept, as a factor."""
+    return min(SCREEN[1], 1.0 + SCREEN[0] * max(1.0 - sweep.low, sweep.high - 1.0))
+
+
+def _near(result: LoadResult, settings: Settings, reach: float) -> bool:
+    """Whether a band could change the outcome: the reserve or a measure of linear theory is close to its limit."""
+    theory = result.theory
+    measures = (
+        theory.deflection_over_thickness / DEFLECTION,
+        theory.rotation / ROTATION,
+        theory.buckling_share / BUCKLING,
+    )
+    return 1.0 / reach <= result.release.rank / settings.asked <= reach or 1.0 / reach <= max(measures) <= reach
 
 
 def _bonds(panel: Panel) -> list[tuple[float, float, float]]:

@@ -21,17 +21,17 @@ from panelfem.shell import Shell
 class Model:
     """A state of the panel, factored.
 
-    `like`: a model on the same mesh, whose geometry, ordering and unchanged element matrices are taken over.
+    `like`: a shell on the same mesh, whose geometry, ordering and unchanged element matrices are taken over.
     Raises ModelError for a panel free to move, and for a fixing with no panel left under it.
     """
 
-    def __init__(self, state: State, order: int, words: Words, like: Model | None = None) -> None:
+    def __init__(self, state: State, order: int, words: Words, like: Shell | None = None) -> None:
         self.state, self.panel = state, state.panel
         active = ~self.panel.removed
         if like is None:
             self.shell = Shell(self.panel.mesh.curved(order), self.panel.stiffness(), self.panel.axis, active)
         else:
-            self.shell = like.shell.exchanged(self.panel.stiffness(), active)
+            self.shell = like.exchanged(self.panel.stiffness(), active)
         self.holding: Holding = hold(self.panel, self.shell)
         for fastener, area in zip(self.panel.fasteners, self.holding.rows.area.tolist(), strict=True):
             if fastener.fitted and not area > 0:

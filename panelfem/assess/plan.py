@@ -71,7 +71,8 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
             found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
             continue
         bonded = any(isinstance(action, PatchRepair) for action in option.actions)
-        every = ends(inputs.damage)
+        left = _left(inputs.damage, option.actions)
+        every = ends(left)
         states = tuple(_state(inputs, end, option.actions, bonded=True) for end in every)
         gone = tuple(_state(inputs, end, option.actions, bonded=False) for end in every) if bonded else ()
         found.append(
@@ -83,7 +84,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
                 option.minutes,
                 option.permitted,
                 option.note,
-                _dull(inputs.damage),
+                _dull(left),
                 bonded,
                 bool(inputs.damage),
             )
@@ -100,14 +101,25 @@ def states(all_plans: Sequence[Plan]) -> dict[Key, State]:
     return found
 
 
+def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
+    """Regions the actions cut out."""
+    return tuple(a.cut_out for a in actions if isinstance(a, PatchRepair) and a.cut_out is not None)
+
+
+def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
+    """The damage that is still in the panel after the actions: a dull area that was cut out is not."""
+    gone = _cuts(actions)
+    return tuple(d for d in damage if not (isinstance(d, Softened) and d.region in gone))
+
+
 def _dull(damage: Sequence[Damage]) -> bool:
     return any(isinstance(d, Softened) for d in damage)
 
 
 def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) -> State:
     """The damaged panel at one end of the bracket, after the actions; without `bonded` the patches are off again."""
-    panel = damaged(inputs.panel, inputs.damage, end)
-    cuts = tuple(a.cut_out for a in actions if isinstance(a, PatchRepair) and a.cut_out is not None)
+    panel = damaged(inputs.panel, _left(inputs.damage, actions), end)
+    cuts = _cuts(actions)
     panel = cut(panel, actions)
     kept = tuple(a for a in actions if bonded or not isinstance(a, PatchRepair))
     panel = repaired(panel, kept)

@@ -126,7 +126,7 @@ class Touching:
     def at(self, factor: float) -> State:
         """The state at a factor on the scaled part."""
         scaled = self.load.scaled
-        still = [0.0] * len(self.load.obstacles)
+        still = [obstacle.amount for obstacle in self.load.obstacles]
         if not isinstance(scaled, Contact):
             return self._state(self.problem.at(self.free.plus(factor, self.added), still, self.stiffness))
         amount = factor * self.load.dynamic * scaled.amount

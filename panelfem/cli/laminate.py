@@ -158,6 +158,10 @@ def under_load(laminate: Laminate, load: FloatArray, change: float) -> Iterator[
     )
     yield table(heads, rows, title="Plies in their own axes", right=range(4, 13))
     yield reserves(laminate, extra, residual)
+    if laminate.kind == "sandwich":
+        yield Text(
+            "Plies only: core shear, wrinkling and crimping are judged by 'panelfem assess', not here.", style="bold"
+        )
 
 
 def reserves(laminate: Laminate, applied: FloatArray, residual: FloatArray) -> RenderableType:

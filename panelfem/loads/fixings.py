@@ -109,8 +109,11 @@ def _support(edge: EdgeSupport, panel: Panel, shell: Shell, fixed: BoolArray) ->
     if edge.region is not None:
         edges = edges[edge.region.distance(panel.mesh.vertices[edges].mean(axis=1)) <= 0]
     if not len(edges):
-        raise InputError("no edge of the panel lies in the region of the support", where=f"edge '{edge.name}'",
-                         do="move or enlarge the region")
+        raise InputError(
+            "no edge of the panel lies in the region of the support",
+            where=f"edge '{edge.name}'",
+            do="move or enlarge the region",
+        )
     along = edge_nodes(mesh, edges, ~panel.removed)
     none = sparse.csr_array((6 * mesh.nb, 6 * mesh.nb))
     nodes = np.unique(along)

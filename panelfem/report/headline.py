@@ -121,7 +121,7 @@ def _row(assessment: Assessment, conf: Configuration, reference: Configuration |
 def _mode(mode: ModeReserve, place: bool = True) -> str:
     """Mode, ply and place, short; a bound says that nothing was reached."""
     if mode.status == "beyond search":
-        return "nothing reached in the search"
+        return wording.NOT_REACHED
     ply = f"ply {mode.ply}{' ' + mode.position if mode.position else ''}" if mode.ply is not None else ""
     return ", ".join(part for part in (mode.mode, ply, mode.where if place else "") if part)
 

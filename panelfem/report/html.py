@@ -8,6 +8,7 @@ from importlib.resources import files
 from panelfem.assess.records import Assessment, Declined
 from panelfem.report import sections, view3d, wording
 from panelfem.report.decision import decision, header
+from panelfem.report.headline import rows
 from panelfem.report.markup import Markup, el
 
 #: Nothing may be fetched: scripts, styles and pictures are in the page.  The drawing script makes blobs and functions.
@@ -77,7 +78,7 @@ def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: byt
         decision(assessment, shown),
         pictures,
         turning,
-        *(sections.configuration(assessment, conf) for conf in assessment.configurations),
+        *(sections.configuration(assessment, row.configuration) for row in rows(assessment)),
         sections.assumptions(assessment.assumptions),
         sections.inputs(assessment),
         sections.checks(assessment),

@@ -102,7 +102,7 @@ def panel_picture(assessment: Assessment) -> bytes:
             border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
             called.append((border[np.argmax(border[:, 0])], name))
     mode = _governing(conf)
-    if mode is not None and mode.place is not None:
+    if mode is not None and mode.place is not None and mode.status != "beyond search":
         at = seen.flat(np.asarray(mode.place)[None])[0]
         for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
             axes.plot(

@@ -125,25 +125,35 @@ def _details(assessment: Assessment, conf: Configuration) -> list[Markup]:
     return out
 
 
-def _rated(value: float, rating: float | None, pulls: bool = False) -> Child:
-    shown = show(value, "N").replace("-", "−")
+def _rated(what: str, value: float, rating: float | None, pulls: bool = False) -> Markup:
+    shown = f"{what} {wording.fixed(value)} N"
     if rating is None:
-        return figure(shown, "rating not known")
+        return el("span", unbroken(shown), note("rating not known"), cls="pair")
     load = max(value, 0.0) if pulls else abs(value)
     used = math.inf if rating <= 0 else load / rating
-    return figure(shown, f"{wording.share(used)} of {show(rating, 'N')}" + (": OVER ITS RATING" if used > 1 else ""))
+    over = el("span", "OVER ITS RATING", cls="loud") if used > 1 else None
+    return el("span", unbroken(shown), note(f"{wording.share(used)} of {show(rating, 'N')}"), over, cls="pair")
 
 
 def fixings(results: list[tuple[str, LoadResult]]) -> Child:
-    """What each fixing carries at the expected severity, against its ratings."""
-    rows: list[list[Child]] = [
-        [f.name, load, _rated(f.shear, f.rating_shear), _rated(f.pull, f.rating_pull, pulls=True)]
-        for load, r in results
-        for f in r.fixings
-    ]
-    if not rows:
+    """What each fixing carries at the expected severity, against its ratings: a row a fixing, a column a load."""
+    carried = [(load, {f.name: f for f in r.fixings}) for load, r in results if r.fixings]
+    names = list(dict.fromkeys(name for _, by_name in carried for name in by_name))
+    if not names:
         return el("p", "No fixing carries a load that was asked for.")
-    return table(("Fixing", "Load", "Shear", "Pull along the normal"), rows, caption="Fixings at the expected severity")
+    rows: list[list[Child]] = []
+    for name in names:
+        row: list[Child] = [name]
+        for _, by_name in carried:
+            f = by_name.get(name)
+            row.append(
+                "not fitted"
+                if f is None
+                else [_rated("shear", f.shear, f.rating_shear), _rated("pull", f.pull, f.rating_pull, pulls=True)]
+            )
+        rows.append(row)
+    caption = "Fixings at the expected severity: shear in the skin, pull along the normal (minus: pressed)"
+    return table(("Fixing", *(load for load, _ in carried)), rows, caption=caption)
 
 
 def bonds(results: list[tuple[str, LoadResult]]) -> Child:
@@ -248,32 +258,20 @@ def ply_table(load: str, result: LoadResult) -> Markup:
     rows: list[list[Child]] = [
         [
             f"{p.ply} {p.name}",
-            f"{math.degrees(p.angle):.0f}".replace("-", "−"),
+            wording.fixed(math.degrees(p.angle)),
             p.position,
             wording.signed(1e3 * p.z),
-            *(f"{1e6 * float(e):.0f}".replace("-", "−") for e in p.strain),
-            *(f"{1e-6 * float(s):.1f}".replace("-", "−") for s in p.stress),
-            *(f"{1e-6 * float(s):.1f}".replace("-", "−") for s in p.residual),
+            *(wording.fixed(1e6 * float(e)) for e in p.strain),
+            *(wording.fixed(1e-6 * float(s), 1) for s in p.stress),
+            *(wording.fixed(1e-6 * float(s), 1) for s in p.residual),
         ]
         for p in result.plies
     ]
-    heads = (
-        "Ply",
-        "Angle (°)",
-        "At",
-        "z (mm)",
-        "ε along (10⁻⁶)",
-        "ε across (10⁻⁶)",
-        "γ (10⁻⁶)",
-        "σ along (MPa)",
-        "σ across (MPa)",
-        "τ (MPa)",
-        "of it held: σ along (MPa)",
-        "held: σ across (MPa)",
-        "held: τ (MPa)",
-    )
-    rule = wording.ruling(result)
-    return table(heads, rows, cls="plies", caption=f"{load}: {wording.mode_text(rule)}")
+    stresses = ("σ along (MPa)", "σ across (MPa)", "τ (MPa)")
+    heads = ("Ply", "Angle (°)", "At", "z (mm)", "ε along (10⁻⁶)", "ε across (10⁻⁶)", "γ (10⁻⁶)", *stresses)
+    held = tuple(f"held {name}" for name in stresses)
+    caption = f"{load}: {wording.mode_text(wording.ruling(result))}. Held: the part that is there at zero scaled load."
+    return table((*heads, *held), rows, cls="plies", caption=caption)
 
 
 def assumptions(entries: tuple[Assumption, ...]) -> Markup:

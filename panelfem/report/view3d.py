@@ -60,7 +60,9 @@ def data(assessment: Assessment) -> dict[str, Any]:
                     "displacement": packed(1e3 * shown.displacement),
                     "reserve": packed(shown.reserve),
                     "governing": conf.governing.get(load) == variant.name,
-                    "vertex": None if rule is None else nearest_vertex(mesh.vertices, rule.place),
+                    "vertex": None
+                    if rule is None or rule.status == "beyond search"
+                    else nearest_vertex(mesh.vertices, rule.place),
                     "mode": "" if rule is None else wording.mode_text(rule),
                     "required": wording.required_of(conf, load, assessment.required),
                     "note": "" if result is None or result.theory.holds else wording.OUTSIDE,

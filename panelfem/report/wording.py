@@ -19,6 +19,7 @@ from panelfem.units import number, show
 PARAMETER_UNITS = {"force": "N", "pressure": "kPa", "acceleration": "gee", "interference": "mm"}
 
 OUTSIDE = "outside linear theory"
+NOT_REACHED = "nothing reached in the search"
 ADVICE = (
     "Advice to a competent person, not a release. The rule book, the supplier's repair manual and the scrutineers come "
     "first."
@@ -35,6 +36,16 @@ def signed(value: float, digits: int = 3) -> str:
     if value == 0 or math.isnan(value):
         return number(value, digits)
     return ("+" if value > 0 else "−") + number(abs(value), digits)
+
+
+def fixed(value: float, decimals: int = 0) -> str:
+    """A number to so many decimals, the minus as a minus sign, and no minus before nothing.
+
+    >>> fixed(-0.04, 1), fixed(-12.34, 1), fixed(1250.4)
+    ('0.0', '−12.3', '1250')
+    """
+    shown = f"{value:.{decimals}f}"
+    return shown.removeprefix("-") if float(shown) == 0 else shown.replace("-", "−")
 
 
 def percent(value: float) -> str:
@@ -77,9 +88,11 @@ def severity(value: float, parameter: str) -> str:
 def times(factor: float) -> str:
     """A factor with its sign.
 
-    >>> times(1.5), times(float("inf"))
-    ('×1.5', 'never reached')
+    >>> times(1.5), times(float("inf")), times(0.9999)
+    ('×1.5', 'never reached', 'just below ×1')
     """
+    if factor < 1.0 and number(factor) == "1":
+        return "just below ×1"
     return "never reached" if math.isinf(factor) and factor > 0 else f"×{number(factor)}"
 
 
@@ -127,8 +140,8 @@ def place_text(place: FloatArray | None) -> str:
     """
     if place is None:
         return ""
-    x, y, z = (f"{1e3 * float(v):.0f}".replace("-0", "0") if abs(v) < 5e-4 else f"{1e3 * float(v):.0f}" for v in place)
-    return f"x {x}, y {y}, z {z} mm".replace("-", "−")
+    x, y, z = (fixed(1e3 * float(v)) for v in place)
+    return f"x {x}, y {y}, z {z} mm"
 
 
 def mode_text(mode: ModeReserve) -> str:
@@ -137,7 +150,11 @@ def mode_text(mode: ModeReserve) -> str:
     >>> mode_text(ModeReserve("fibre tension", "maximum stress", "release", 1.2, where="edge of hole H1", ply=2,
     ...                       ply_name="twill", position="top"))
     'fibre tension, ply 2 (twill), top, edge of hole H1'
+    >>> mode_text(ModeReserve("core shear", "equilibrium", "release", 10.0, status="beyond search"))
+    'nothing reached in the search'
     """
+    if mode.status == "beyond search":
+        return NOT_REACHED
     return ", ".join(part for part in (mode.mode, ply_text(mode), mode.where) if part)
 
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from panelfem.reserve.check import Check, merge
 from panelfem.reserve.observe import Observed, Observer, Response
 from panelfem.reserve.records import ModeReserve
 
 #: A mode not reached at this many times the expected severity is reported as beyond the search.
-SEARCH_LIMIT = 10.0
+SEARCH_LIMIT = 5.0
 #: The factor is found when r(p) is this near to 1.
 TOLERANCE = 1e-3
 _MOST_STEPS = 14
@@ -111,7 +112,7 @@ def _find(path: Path, family: Callable[[ModeReserve], bool]) -> ModeReserve | No
         if math.isinf(mode.factor) or (p >= SEARCH_LIMIT and mode.factor >= 1.0):
             if p >= SEARCH_LIMIT:
                 return replace(mode, factor=SEARCH_LIMIT, status="beyond search")
-            p = min(SEARCH_LIMIT, 4.0 * p)
+            p = min(SEARCH_LIMIT, 2.5 * p)
             continue
         if abs(mode.factor - 1.0) <= TOLERANCE:
             return replace(mode, factor=p * mode.factor)
@@ -157,7 +158,7 @@ def _interpolated(path: Path, key: Key, everything: bool) -> ModeReserve:
         if reserve.status == "zero load":
             return reserve
         points.append((p, reserve))
-    for (p, r), (q, s) in zip(points, points[1:], strict=False):
+    for (p, r), (q, s) in pairwise(points):
         if r.factor >= 1.0 >= s.factor and math.isfinite(r.factor):
             y, z = math.log(r.factor), math.log(s.factor)
             t = y / (y - z) if y > z else 0.0

@@ -21,12 +21,15 @@ from panelfem.shell.layout import Layout
 DENSE_LIMIT = 500
 """Free boundary unknowns up to which the dense factor is quicker (measured)."""
 
-SINGULAR = ModelError(
-    "the stiffness matrix is singular or indefinite",
-    where="factoring the shell",
-    allowed="a panel held against every motion, of laminates with positive stiffness",
-    do="check the fixings, the laminates and that no part hangs on nothing",
-)
+
+def singular() -> ModelError:
+    """The error of a matrix that cannot be factored."""
+    return ModelError(
+        "the stiffness matrix is singular or indefinite",
+        where="factoring the shell",
+        allowed="a panel held against every motion, of laminates with positive stiffness",
+        do="check the fixings, the laminates and that no part hangs on nothing",
+    )
 
 
 class Factor(Protocol):
@@ -126,12 +129,12 @@ def factor_dense(layout: Layout, stiffness: FloatArray, held: BoolArray, extra: 
         matrix = matrix + extra[free][:, free].toarray()
     diagonal = matrix.diagonal()
     if n and diagonal.min() <= 0.0:
-        raise SINGULAR
+        raise singular()
     scale = 1.0 / np.sqrt(diagonal)
     scaled = matrix * scale[:, None] * scale
     lower, info = dpotrf(scaled.T, lower=1, clean=0)
     if info:
-        raise SINGULAR
+        raise singular()
     return DenseFactor(free, scale, scaled, lower, layout.n_boundary)
 
 
@@ -162,7 +165,7 @@ def factor_sparse(layout: Layout, stiffness: FloatArray, held: BoolArray, extra:
     held_here = np.empty(n, bool)
     held_here[place] = held
     if (diagonal[~held_here] <= 0.0).any():
-        raise SINGULAR
+        raise singular()
     scale = np.zeros(n)
     scale[~held_here] = 1.0 / np.sqrt(diagonal[~held_here])
     matrix.data *= scale[matrix.indices]
@@ -173,7 +176,7 @@ def factor_sparse(layout: Layout, stiffness: FloatArray, held: BoolArray, extra:
     try:
         factor = splu(columns, permc_spec="NATURAL", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     except RuntimeError as fault:  # SuperLU: exactly singular
-        raise SINGULAR from fault
+        raise singular() from fault
     return SparseFactor(place, scale, matrix, factor)
 
 

@@ -25,7 +25,7 @@ from panelfem.shell.complementarity import push_only
 from panelfem.shell.held import HeldState, HeldSystem, solve_many
 from panelfem.shell.touch import TouchRows
 
-FIRST, MORE = 6, 12
+FIRST, MORE = 12, 24
 """Places that join in the first round and at most in a later one (or half as many as are known, if that is more)."""
 
 ENTERED = 1e-9
@@ -205,9 +205,7 @@ class ContactProblem:
             give = C[known, np.arange(len(known))]
             soft = give > STIFF * give.max()
             small = np.zeros(len(known))
-            small[soft], _ = push_only(
-                C[np.ix_(known[soft], soft)], gap[known[soft]], self._touching[known[soft]]
-            )
+            small[soft], _ = push_only(C[np.ix_(known[soft], soft)], gap[known[soft]], self._touching[known[soft]])
             force = np.zeros(len(gap))
             force[known] = small
             left = gap + C @ small
@@ -341,7 +339,7 @@ class ContactProblem:
         if key not in self._state_rows:
             if len(self._state_rows) > 64:
                 self._state_rows.clear()
-            self._state_rows[key] = (state, self.rows @ state.responses)
+            self._state_rows[key] = (state, self.rows @ self.held.responses(state.rows))
         return self._state_rows[key][1]
 
     def _check_rigid(self, rigid: IntArray, left: FloatArray, deepest: float) -> None:

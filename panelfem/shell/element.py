@@ -65,9 +65,7 @@ def drilling_stiffness(stiffness: FloatArray, area: FloatArray) -> FloatArray:
     return np.minimum(DRILL_BENDING * stiffness[:, 5, 5] / area, DRILL_MEMBRANE * stiffness[:, 2, 2])
 
 
-def full_stiffness(
-    tables: StrainTables, x: FloatArray, stiffness: FloatArray, axis: FloatArray
-) -> FloatArray:
+def full_stiffness(tables: StrainTables, x: FloatArray, stiffness: FloatArray, axis: FloatArray) -> FloatArray:
     """Stiffness (ne, n, n) on all unknowns of elements with nodes x (ne, nu, 3) and laminates (ne, 8, 8)."""
     t, ne = tables, len(x)
     rule = rule_geometry(t, x, axis)

@@ -43,9 +43,7 @@ def frame(a1: FloatArray, a2: FloatArray, axis: FloatArray) -> tuple[FloatArray,
     return area, normal, axes
 
 
-def to_frame(
-    a1: FloatArray, a2: FloatArray, area: FloatArray, axes: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def to_frame(a1: FloatArray, a2: FloatArray, area: FloatArray, axes: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Matrices that turn covariant components into the frame: tensors (..., 3, 3) and vectors (..., 2, 2).
 
     Tensors are (11, 22, 2·12), strain-like.

@@ -72,6 +72,7 @@ class HeldSystem:
         self.names = tuple(names) or tuple(f"fastener {i + 1}" for i in range(len(self.base)))
         self.back_solves = 0
         self._responses = np.empty((n_total, 0))
+        self._motions = np.empty((self.rows.shape[0], 0))
         self._column: dict[int, int] = {}
         self._states: dict[bytes, HeldState] = {}
 
@@ -82,14 +83,33 @@ class HeldSystem:
 
     def responses(self, rows: IntArray | None = None) -> FloatArray:
         """R = K₀⁻¹ Gᵀ, (n_total, len(rows)); all rows by default.  A row is solved for when first asked for."""
-        wanted = np.arange(self.rows.shape[0]) if rows is None else np.asarray(rows)
-        new = [int(r) for r in wanted if int(r) not in self._column]
+        columns = self._columns(np.arange(self.rows.shape[0]) if rows is None else np.asarray(rows))
+        return self._responses[:, columns]
+
+    def motions(self, rows: IntArray) -> FloatArray:
+        """G R: motion of every row under a unit force on each of `rows`, (6 nf, len(rows))."""
+        columns = self._columns(rows)
+        return self._motions[:, columns]
+
+    def pushed(self, rows: IntArray, force: FloatArray) -> FloatArray:
+        """R @ force: base displacement (n_total[, m]) of forces (len(rows)[, m]) on `rows`."""
+        columns = self._columns(rows)
+        full = np.zeros((self._responses.shape[1], *force.shape[1:]))
+        full[columns] = force
+        out: FloatArray = self._responses @ full
+        return out
+
+    def _columns(self, rows: IntArray) -> list[int]:
+        """Columns of the responses that belong to `rows`; what is not known yet is solved for."""
+        new = [r for r in rows.tolist() if r not in self._column]
         if new:
-            self._responses = np.hstack([self._responses, solve_many(self.system, self.rows[new])])
+            solved = solve_many(self.system, self.rows[new])
+            self._responses = np.hstack([self._responses, solved])
+            self._motions = np.hstack([self._motions, self.rows @ solved])
             for r in new:
                 self._column[r] = len(self._column)
             self.back_solves += len(new)
-        return self._responses[:, [self._column[int(r)] for r in wanted]]
+        return [self._column[r] for r in rows.tolist()]
 
     def at(self, k: FloatArray | None = None) -> HeldState:
         """The panel with stiffnesses k (nf, 6) (None: the base).  Raises ModelError if it is then free to move."""
@@ -124,13 +144,11 @@ class HeldState:
             change = self.all_k - self.all_base
         changed = touched & ~(np.abs(change) <= 1e-12 * self.all_base)
         rows = np.flatnonzero(changed)
-        responses = held.responses(rows)
-        compliance = held.rows[rows] @ responses
+        compliance = held.motions(rows)[rows]
         still = np.diag(compliance) > 1e-12 * self._typical(rows, np.diag(compliance))
         if not still.all():  # rows on fixed nodes: held already
-            rows, responses, compliance = rows[still], responses[:, still], compliance[np.ix_(still, still)]
+            rows, compliance = rows[still], compliance[np.ix_(still, still)]
         self.rows, self.change = rows, change[rows]
-        self.responses = responses
         self._factor(0.5 * (compliance + compliance.T))
 
     def _typical(self, rows: IntArray, diagonal: FloatArray) -> FloatArray:
@@ -200,8 +218,7 @@ class HeldState:
 
     def _unchanged_response(self, force: FloatArray, rows: IntArray) -> FloatArray:
         loaded = rows[_nonzero(force[rows])]
-        out: FloatArray = self.held.responses(loaded) @ force[loaded]
-        return out
+        return self.held.pushed(loaded, force[loaded])
 
     def _gaps(self, gaps: FloatArray | None) -> FloatArray | None:
         if gaps is None or not np.any(gaps):
@@ -215,7 +232,7 @@ class HeldState:
         """
         force = self.multipliers(base, gaps)
         loaded = _nonzero(force)
-        return base - self.held.responses(loaded) @ force[loaded]
+        return base - self.held.pushed(loaded, force[loaded])
 
     def reactions(self, base: FloatArray, gaps: FloatArray | None = None) -> FloatArray:
         """What the skin puts on each fastener, (nf, 6[, m]): N along t1, t2, n, N·m about them.
@@ -225,7 +242,7 @@ class HeldState:
         force = self.multipliers(base, gaps)
         loaded = _nonzero(force)
         motion = self.held.rows @ base
-        motion -= (self.held.rows @ self.held.responses(loaded)) @ force[loaded]
+        motion -= self.held.motions(loaded) @ force[loaded]
         out = force + (self.all_base * motion.T).T
         out[self.all_k == 0] = 0.0
         return np.asarray(out.reshape(-1, 6, *base.shape[1:]))

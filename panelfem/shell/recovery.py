@@ -134,9 +134,8 @@ class Recovery:
         length2 = (bending[:, 0, 0] + bending[:, 1, 1]) / (law[:, 6, 6] + law[:, 7, 7])
         x = self.shell.layout.x[self._there, :3]
         size2 = np.linalg.norm(cross(x[:, 1] - x[:, 0], x[:, 2] - x[:, 0]), axis=1)  # h² = twice the area
-        r4: FloatArray = np.asarray((k * k * length2 / size2) ** 2, float)
-        weight: FloatArray = np.divide(r4, 1.0 + r4)
-        return self._over_pairs(weight)
+        r4 = (k * k * length2 / size2) ** 2
+        return self._over_pairs(np.asarray(r4 / (1.0 + r4), float))
 
     def _over_pairs(self, values: FloatArray) -> FloatArray:
         """Means (np,) over the elements around each pair of values (n,)."""
@@ -168,7 +167,7 @@ class Recovery:
     @cached_property
     def _compliance(self) -> FloatArray:
         """Inverse transverse shear stiffness (np, 2, 2) of the elements around each pair, averaged."""
-        inverse = np.linalg.inv(self._law[:, 6:, 6:]).reshape(-1, 4)
+        inverse: FloatArray = np.asarray(np.linalg.inv(self._law[:, 6:, 6:]), float).reshape(-1, 4)
         return np.stack([self._over_pairs(column) for column in inverse.T], axis=1).reshape(-1, 2, 2)
 
     @cached_property
@@ -216,5 +215,3 @@ def _means(nodes: IntArray) -> csr_array:
     order = np.argsort(flat, kind="stable")
     starts = np.searchsorted(flat[order], np.arange(len(share) + 1))
     return csr_array((share[flat[order]], order, starts), shape=(len(share), len(flat)))
-
-

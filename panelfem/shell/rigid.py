@@ -53,9 +53,7 @@ def rigid_motions(x: FloatArray, centre: FloatArray) -> FloatArray:
     return motions
 
 
-def check_held(
-    layout: Layout, active: BoolArray, fixed: BoolArray, extra: csr_array | None, stiffest: float
-) -> None:
+def check_held(layout: Layout, active: BoolArray, fixed: BoolArray, extra: csr_array | None, stiffest: float) -> None:
     """Raise ModelError naming the first motion nothing holds.
 
     `fixed` (nb, 6); `stiffest` N/m the greatest diagonal term of the skin's matrix, to weigh springs against.

@@ -39,9 +39,7 @@ class Shell:
     ) -> None:
         self._set(Layout(mesh), stiffness, axis, active)
 
-    def _set(
-        self, layout: Layout, stiffness: FloatArray, axis: FloatArray, active: BoolArray | None
-    ) -> None:
+    def _set(self, layout: Layout, stiffness: FloatArray, axis: FloatArray, active: BoolArray | None) -> None:
         self.layout, self.mesh = layout, layout.mesh
         self.n_total, self.n_boundary = layout.n_total, layout.n_boundary
         self.stiffness: FloatArray = np.broadcast_to(np.asarray(stiffness, float), (layout.ne, 8, 8))
@@ -56,9 +54,7 @@ class Shell:
         """Condensed matrices of all elements, made once."""
         if self._matrices is None:
             layout = self.layout
-            self._matrices = element_matrices(
-                layout.tables, layout.x, self.stiffness, self.axis, self.active
-            )
+            self._matrices = element_matrices(layout.tables, layout.x, self.stiffness, self.axis, self.active)
         return self._matrices
 
     def exchanged(self, stiffness: FloatArray, active: BoolArray | None = None) -> Shell:

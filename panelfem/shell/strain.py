@@ -145,9 +145,7 @@ def directors(tables: StrainTables, x: FloatArray) -> FloatArray:
     return unit(cross(slopes[:, : tables.nr], slopes[:, tables.nr :]))
 
 
-def strain_operator(
-    tables: StrainTables, x: FloatArray, d: FloatArray, area_normal: FloatArray
-) -> FloatArray:
+def strain_operator(tables: StrainTables, x: FloatArray, d: FloatArray, area_normal: FloatArray) -> FloatArray:
     """Rows (ne, nm + 4 nq + ns, unknowns) of elements with nodes x (ne, nu, 3) and directors d (ne, nr, 3).
 
     `area_normal` (ne, nq, 3) is a1 × a2 at the rule; drilling rows come multiplied by its length.  Columns:

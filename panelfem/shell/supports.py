@@ -168,9 +168,7 @@ def edge_nodes(mesh: CurvedMesh, edges: IntArray, active: BoolArray | None = Non
     pairs = np.concatenate([mesh.triangles[keep][:, [a, b]] for a, b in EDGES])
     inner = mesh.nodes[:, 3 : 3 * k].reshape(len(mesh.nodes), 3, k - 1)[keep]
     ends = mesh.triangles[keep]
-    along = np.concatenate(
-        [np.column_stack([ends[:, a], inner[:, e], ends[:, b]]) for e, (a, b) in enumerate(EDGES)]
-    )
+    along = np.concatenate([np.column_stack([ends[:, a], inner[:, e], ends[:, b]]) for e, (a, b) in enumerate(EDGES)])
     big = int(mesh.triangles.max()) + 1
     key = pairs.min(axis=1) * big + pairs.max(axis=1)
     wanted = np.asarray(edges, np.int64).reshape(-1, 2)

@@ -10,7 +10,7 @@ from scipy.sparse import csr_array
 
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.errors import ModelError
-from panelfem.shell.assembly import SINGULAR, Factor, factor_stiffness
+from panelfem.shell.assembly import Factor, factor_stiffness, singular
 from panelfem.shell.quality import check_elements
 from panelfem.shell.rigid import check_held
 
@@ -143,5 +143,5 @@ def factor_shell(shell: Shell, supports: Supports, checks: bool) -> System:
         check_held(layout, shell.active, supports.fixed, supports.extra, stiffest)
     factor = factor_stiffness(layout, stiffness, held_unknowns(shell, supports), supports.extra)
     if checks and factor.negative_pivots():
-        raise SINGULAR
+        raise singular()
     return System(shell, supports, factor, checks, notes)

@@ -44,8 +44,9 @@ def laminate(E1: float, E2: float, nu12: float, G12: float, G13: float, G23: flo
         out[:3, :3] += law * t
         out[:3, 3:6] += law * (top**2 - z**2) / 2
         out[3:6, 3:6] += law * (top**3 - z**3) / 3
-        shear = np.array([[G13 * c * c + G23 * s * s, (G13 - G23) * c * s],
-                          [(G13 - G23) * c * s, G13 * s * s + G23 * c * c]])
+        shear = np.array(
+            [[G13 * c * c + G23 * s * s, (G13 - G23) * c * s], [(G13 - G23) * c * s, G13 * s * s + G23 * c * c]]
+        )
         out[6:, 6:] += shear * t * 5 / 6
         z = top
     out[3:6, :3] = out[:3, 3:6].T
@@ -117,8 +118,11 @@ def roof(k: int, n: int, checks: bool) -> tuple[float, float]:
     x = np.linspace(0, 1, n + 1)
     points, triangles = cells(x, x, one_way=True)
     mesh = CurvedMesh.lift(
-        points, triangles, k,
-        lambda p: np.column_stack([p[:, 1] * 25.0, R * np.sin(a * p[:, 0]), R * np.cos(a * p[:, 0])]))
+        points,
+        triangles,
+        k,
+        lambda p: np.column_stack([p[:, 1] * 25.0, R * np.sin(a * p[:, 0]), R * np.cos(a * p[:, 0])]),
+    )
     shell, nb = Shell(mesh, law, X_AXIS), mesh.nb
     X, Y = np.arctan2(mesh.x[:nb, 1], mesh.x[:nb, 2]) / a, mesh.x[:nb, 0] / 25.0
     crown, middle, end = (np.flatnonzero(v < 1e-9) for v in (X, Y, 1 - Y))
@@ -131,8 +135,9 @@ def roof(k: int, n: int, checks: bool) -> tuple[float, float]:
 CASES: dict[str, Callable[[int, int, bool], tuple[float, float]]] = {"p1": p1, "p2": p2, "roof": roof}
 
 
-def timed(case: Callable[[int, int, bool], tuple[float, float]], k: int, n: int, checks: bool, repeat: int = 20
-          ) -> tuple[float, float, tuple[float, float]]:
+def timed(
+    case: Callable[[int, int, bool], tuple[float, float]], k: int, n: int, checks: bool, repeat: int = 20
+) -> tuple[float, float, tuple[float, float]]:
     """Best and median CPU milliseconds of `repeat` runs after a first one, and the errors."""
     result = case(k, n, checks)
     times = []
@@ -152,5 +157,7 @@ if __name__ == "__main__":
         for k, meshes in MESHES.items():
             for n in meshes:
                 best, median, (w, strain) = timed(CASES[name], k, n, options.checks)
-                print(f"{name:5} k={k} n={n:2} best {best:7.1f} median {median:7.1f} ms",
-                      f" w {w:+.1e} strain {strain:+.1e}")
+                print(
+                    f"{name:5} k={k} n={n:2} best {best:7.1f} median {median:7.1f} ms",
+                    f" w {w:+.1e} strain {strain:+.1e}",
+                )
