@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,17 +29,16 @@ class FixingCheck:
             if not f.fitted:
                 continue
             h, a = held.reactions[i], now.reactions[i] - held.reactions[i]
+            where = f"at {f.name}"
             if f.rating_shear is not None:
-                factor = factor_on_vector(h[None, :2], a[None, :2], f.rating_shear)[0]
-                found.append(
-                    mode_reserve(f"shear rating of {f.name}", "fixing rating", "release", float(factor), f.place, None)
-                )
+                factor = float(factor_on_vector(h[None, :2], a[None, :2], f.rating_shear)[0])
+                mode = mode_reserve("shear beyond the rating", "fixing rating", "release", factor, f.place, None)
+                found.append(replace(mode, where=where))
             if f.rating_pull is not None:
-                factors = [factor_on_scalar(s * h[2:3], s * a[2:3], f.rating_pull)[0] for s in (1.0, -1.0)]
-                factor = np.nan if np.isnan(factors).any() else min(factors)
-                found.append(
-                    mode_reserve(f"pull rating of {f.name}", "fixing rating", "release", float(factor), f.place, None)
-                )
+                both = [float(factor_on_scalar(s * h[2:3], s * a[2:3], f.rating_pull)[0]) for s in (1.0, -1.0)]
+                factor = np.nan if np.isnan(both).any() else min(both)
+                mode = mode_reserve("pull beyond the rating", "fixing rating", "release", factor, f.place, None)
+                found.append(replace(mode, where=where))
         return found
 
 

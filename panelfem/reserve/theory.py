@@ -130,7 +130,8 @@ class _Bay:
         """Radius (n,) of the largest circle free of supports that covers each point (n, 3)."""
         gap = cdist(points, self.x)
         found = np.where(gap <= self.distance[None, :], self.distance[None, :], 0.0).max(1)
-        return np.maximum(found, np.asarray(self._tree.query(points)[0]))
+        reach: FloatArray = np.maximum(found, self._tree.query(points)[0])
+        return reach
 
     def width(self, points: FloatArray) -> FloatArray:
         """Width (n,) of the bay of each point."""

@@ -1,0 +1,84 @@
+"""The demo cases give the outcomes and factors written down in ``cases/expected.toml``.
+
+Write them anew with ``python tests/test_cases.py > cases/expected.toml``, and look at what changed.
+"""
+
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from panelfem.assess import Declined, assess
+from panelfem.case import load_case
+from panelfem.disposition import Outcome
+
+CASES = Path(__file__).parents[1] / "cases"
+FILES = sorted(p for p in CASES.glob("*.toml") if p.name != "expected.toml")
+
+
+def found(path):
+    """What is compared: recommendation, and of each configuration outcome, governing load, its factor and deflection."""
+    a = assess(load_case(path))
+    if isinstance(a, Declined):
+        return {"declined": a.reason}
+    rows = {}
+    for c in a.configurations:
+        d = c.disposition
+        worst = c.result(d.governing_load)
+        rows[c.name] = {
+            "outcome": d.outcome.value,
+            "load": d.governing_load,
+            "mode": worst.release.mode,
+            "factor": worst.release.rank,
+            "deflection_mm": 1e3 * worst.deflection.value,
+            "mass_g": 1e3 * c.mass,
+        }
+    return {"recommendation": a.recommendation or "none", "configurations": rows}
+
+
+def expected():
+    with (CASES / "expected.toml").open("rb") as file:
+        return tomllib.load(file)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
+def test_a_demo_case_gives_what_is_written_down(path):
+    wanted, got = expected()[path.stem], found(path)
+    assert got.keys() == wanted.keys()
+    if "declined" in wanted:
+        assert got == wanted
+        return
+    assert got["recommendation"] == wanted["recommendation"]
+    assert got["configurations"].keys() == wanted["configurations"].keys()
+    for name, row in wanted["configurations"].items():
+        here = got["configurations"][name]
+        for key, value in row.items():
+            assert here[key] == (value if isinstance(value, str) else pytest.approx(value, rel=0.01)), (name, key)
+
+
+def test_the_demo_covers_the_four_outcomes_and_a_declined_part():
+    everything = expected()
+    outcomes = {c["outcome"] for e in everything.values() for c in e.get("configurations", {}).values()}
+    assert outcomes == {o.value for o in Outcome}
+    assert any("declined" in e for e in everything.values())
+    assert len(everything) >= 5
+
+
+def main():
+    """Print expected.toml."""
+    print("# What the demo cases give; made by tests/test_cases.py, and compared with by it (1 %).")
+    for path in FILES:
+        got = found(path)
+        print(f"\n[{path.stem}]")
+        for key in ("declined", "recommendation"):
+            if key in got:
+                print(f'{key} = "{got[key]}"')
+        for name, row in got.get("configurations", {}).items():
+            print(f'\n[{path.stem}.configurations."{name}"]')
+            for key, value in row.items():
+                print(f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value:.5g}")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
