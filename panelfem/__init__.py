@@ -12,7 +12,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from panelfem.assess import Assessment, Declined, assess
+    from panelfem.assess import Assessment, Declined
+    from panelfem.assess.assess import assess as assess_case
     from panelfem.case import Case, load_case
     from panelfem.disposition import Outcome
     from panelfem.errors import PanelfemError
@@ -29,7 +30,7 @@ _HOME = {
     "Laminate": "laminate",
     "Outcome": "disposition",
     "PanelfemError": "errors",
-    "assess": "assess",
+    "assess_case": "assess",
     "library": "material",
     "load_case": "case",
     "parse_stack": "laminate",
@@ -44,7 +45,7 @@ __all__ = [
     "Outcome",
     "PanelfemError",
     "__version__",
-    "assess",
+    "assess_case",
     "library",
     "load_case",
     "parse_stack",
@@ -56,4 +57,4 @@ def __getattr__(name: str) -> object:
     if name not in _HOME:
         raise AttributeError(f"module 'panelfem' has no attribute {name!r}")
     module = import_module(f"panelfem.{_HOME[name]}")
-    return getattr(module, "write" if name == "write_report" else name)
+    return getattr(module, {"assess_case": "assess", "write_report": "write"}.get(name, name))

@@ -55,8 +55,7 @@ class EdgeSupport:
 
 @dataclass(frozen=True)
 class HeldArea:
-    """An area whose displacements and rotations are all zero (a bonded bracket): the elements inside the mesh region.
-    """
+    """An area whose displacements and rotations are all zero (a bonded bracket): the elements of the region."""
 
     name: str
     region: str

@@ -18,7 +18,7 @@ FILES = sorted(p for p in CASES.glob("*.toml") if p.name != "expected.toml")
 
 
 def found(path):
-    """What is compared: recommendation, and of each configuration outcome, governing load, its factor and deflection."""
+    """What is compared: recommendation, and each configuration's outcome, governing load, factor and deflection."""
     a = assess(load_case(path))
     if isinstance(a, Declined):
         return {"declined": a.reason}

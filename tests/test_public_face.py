@@ -9,8 +9,8 @@ import panelfem
 def test_public_names():
     assert panelfem.__all__ == sorted(panelfem.__all__)
     assert set(panelfem.__all__) == {
-        "Assessment", "Case", "Declined", "Laminate", "Outcome", "PanelfemError", "__version__", "assess", "library",
-        "load_case", "parse_stack", "write_report",
+        "Assessment", "Case", "Declined", "Laminate", "Outcome", "PanelfemError", "__version__", "assess_case",
+        "library", "load_case", "parse_stack", "write_report",
     }  # fmt: skip
 
 
@@ -22,4 +22,6 @@ def test_every_public_name_is_there_and_documented():
 
 def test_importing_it_brings_nothing_heavy():
     code = "import sys, panelfem; print(sorted(m for m in ('numpy', 'scipy', 'pydantic', 'rich') if m in sys.modules))"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    assert (
+        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    )

@@ -1,4 +1,6 @@
-"""The README stays true: its commands are the ones that work, its pictures belong to its case, its links lead somewhere."""
+"""The README stays true: its commands are the ones that work, its pictures belong to its case, its links lead
+somewhere.
+"""
 
 import re
 import sys

@@ -1,7 +1,7 @@
 """Under a fixed load, more damage never lowers the compliance at the load.
 
-The compliance of a linear body is the greatest of 2 f·u − energy(u) over all motions u, and damage only lowers the energy
-(the principle of minimum potential energy); so this must hold to rounding, on any mesh.
+The compliance of a linear body is the greatest of 2 f·u − energy(u) over all motions u, and damage only lowers the
+energy (the principle of minimum potential energy); so this must hold to rounding, on any mesh.
 """
 
 import numpy as np

@@ -66,8 +66,7 @@ def factor_words(mode: ModeReserve) -> str:
 
 
 def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> float:
-    """The factor asked of a mode: a prescribed deflection test is passed or failed as it is, without a factor on top.
-    """
+    """The factor asked of a mode; a prescribed deflection test is passed or failed without a factor on top."""
     return 1.0 if result.kind == "load test" and mode.criterion == "deflection limit" else consequence.factor
 
 

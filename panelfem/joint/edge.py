@@ -13,8 +13,9 @@ from panelfem.joint.overlap import Bond, Strip, unit_stress
 from panelfem.laminate import Laminate
 from panelfem.material import Adhesive
 
-#: directions across the edge are rounded to this, rad: it moves a peak by less than half a per cent
-ANGLE_STEP = math.radians(0.5)
+#: directions across the edge are rounded to this, rad: a peak moves by up to 1.5 % on unidirectional stacks and 0.4 %
+#: on fabrics (measured)
+ANGLE_STEP = math.radians(1.5)
 
 
 def turned(stiffness: FloatArray, angle: float) -> FloatArray:

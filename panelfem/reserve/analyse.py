@@ -159,11 +159,15 @@ def _on_vertices(subject: Subject, factors: FloatArray) -> FloatArray:
     return np.where(present, np.minimum(values, FIELD_CAP), np.nan)
 
 
-def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings) -> LoadResult:
+def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings, known: bool = False) -> LoadResult:
     """A result in which only the modes that can govern, the factors and the theory check are new; the rest is
     `whole`'s.
+
+    `known`: no new state is computed; factors are interpolated between those the path knows.
     """
-    modes = tuple(sorted(along(path, everything=False), key=lambda m: (m.rank, m.criterion, m.mode)))
+    if whole.release.status == "found":
+        path.start = min(max(whole.release.factor, 0.1), SEARCH_LIMIT)
+    modes = tuple(sorted(along(path, everything=False, known=known), key=lambda m: (m.rank, m.criterion, m.mode)))
     first, release = governing(modes)
     return replace(
         whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path.state(settings.asked))

@@ -16,8 +16,7 @@ from panelfem.reserve.records import Deflection, LimitCheck, ModeReserve
 
 @dataclass(frozen=True)
 class Ram:
-    """A prescribed test: the mean motion of `region` along `direction` (3,) under the force may not exceed `limit` m.
-    """
+    """A prescribed test: the mean motion of `region` along `direction` (3,) may not exceed `limit` m."""
 
     name: str
     region: str

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -26,7 +27,12 @@ class Places:
         """
         if not self.named:
             return "at " + ", ".join(f"{number(1e3 * c)} mm" for c in x.tolist())
-        gaps = {name: max(0.0, float(np.linalg.norm(x - place)) - 0.0) for name, place in self.named.items()}
-        name = min(gaps, key=lambda n: gaps[n] - self.radius.get(n, 0.0))
-        inside = gaps[name] <= self.radius.get(name, 0.0)
-        return f"at {name}" if inside else f"{number(1e3 * gaps[name], 2)} mm from {name}"
+        names, places, radii = self._table
+        gaps = np.sqrt(((places - x) ** 2).sum(1))
+        i = int(np.argmin(gaps - radii))
+        return f"at {names[i]}" if gaps[i] <= radii[i] else f"{number(1e3 * float(gaps[i]), 2)} mm from {names[i]}"
+
+    @cached_property
+    def _table(self) -> tuple[list[str], FloatArray, FloatArray]:
+        names = list(self.named)
+        return names, np.array([self.named[n] for n in names]), np.array([self.radius.get(n, 0.0) for n in names])

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from panelfem.reserve.check import Check, merge
-from panelfem.reserve.observe import Observed, Observer, Response
+from panelfem.reserve.observe import Observed, Observer, Response, State
 from panelfem.reserve.records import ModeReserve
 
 #: A mode not reached at this many times the expected severity is reported as beyond the search.
@@ -27,13 +27,17 @@ Key = tuple[str, str]
 
 @dataclass
 class Path:
-    """The states of one response, and what the checks say of each; computed once, asked often."""
+    """The states of one response, and what the checks say of each; computed once, asked often.
+
+    `start`: the factor at which the search for the governing mode begins.
+    """
 
     response: Response
     observer: Observer
     checks: Sequence[Check]
+    start: float = 1.0
     held: Observed = field(init=False)
-    _states: dict[float, Observed] = field(default_factory=dict, init=False)
+    _states: dict[float, State] = field(default_factory=dict, init=False)
     _reserves: dict[tuple[float, bool], dict[Key, ModeReserve]] = field(default_factory=dict, init=False)
 
     def __post_init__(self) -> None:
@@ -42,8 +46,8 @@ class Path:
     def state(self, factor: float) -> Observed:
         """What is observed at a factor."""
         if factor not in self._states:
-            self._states[factor] = self.observer(self.response.at(factor))
-        return self._states[factor]
+            self._states[factor] = self.response.at(factor)
+        return self.observer(self._states[factor])
 
     def reserves(self, factor: float, everything: bool) -> dict[Key, ModeReserve]:
         """Reserves on what was added up to `factor`, by (criterion, mode)."""
@@ -57,25 +61,37 @@ class Path:
         return self._reserves[key]
 
     def take_over(self, other: Path) -> None:
-        """Take over the states another path has observed of the same response at the same sampling points."""
+        """Take over the states another path knows of the same response; observers and checks may differ."""
         self._states.update(other._states)
-        self.held = other.held
+
+    def nearby(self, everything: bool) -> list[float]:
+        """Factors to interpolate between, in order: those where everything is known, or else the three nearest to
+        `start`."""
+        if everything:
+            return sorted(p for p, complete in self._reserves if complete)
+        near = sorted(self._states, key=lambda p: abs(math.log(p / self.start)))
+        return sorted(near[:3])
 
     def visited(self) -> list[float]:
         """Factors at which states are known, in order."""
         return sorted(self._states)
 
 
-def along(path: Path, everything: bool = True) -> list[ModeReserve]:
+def along(path: Path, everything: bool = True, known: bool = False) -> list[ModeReserve]:
     """Every mode's reserve on the load case's own parameter.
 
     The release-governing mode and the first ply failure are found to :data:`TOLERANCE`; with a response that is not
     proportional the others are interpolated between the states computed on the way (and those at 1 and at the two
-    found). `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only.
+    found).
+
+    `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only; `known`
+    True computes no new state and interpolates every mode.
     """
     first = path.reserves(1.0, everything)
     if path.response.proportional:
         return [_capped(r) for r in first.values()]
+    if known:
+        return [_interpolated(path, key, everything) for key in first]
     found: dict[Key, ModeReserve] = {}
     families = (_is_release, _is_first_ply) if everything else (_is_release,)
     for family in families:
@@ -102,7 +118,7 @@ def _find(path: Path, family: Callable[[ModeReserve], bool]) -> ModeReserve | No
         members = [r for r in path.reserves(p, False).values() if family(r)]
         return min(members, key=lambda r: r.rank) if members else None
 
-    p, known = 1.0, list[tuple[float, float]]()
+    p, known = path.start, list[tuple[float, float]]()
     for _ in range(_MOST_STEPS):
         mode = governing(p)
         if mode is None:
@@ -151,7 +167,7 @@ def _capped(reserve: ModeReserve) -> ModeReserve:
 def _interpolated(path: Path, key: Key, everything: bool) -> ModeReserve:
     """A mode's reserve from the states already computed: a straight line in log p, log r where they enclose it."""
     points = []
-    for p in path.visited():
+    for p in path.nearby(everything):
         reserve = path.reserves(p, everything).get(key)
         if reserve is None:
             continue

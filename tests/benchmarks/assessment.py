@@ -43,8 +43,14 @@ def unit(panel, order):
 
 def six(loads):
     """Six load cases: those of the case, and its contacts again at another severity."""
-    more = [replace(load, name=f"{load.name}, {share:g} times", scaled=replace(load.scaled, amount=share * load.scaled.amount))
-            for share in (0.8, 0.6) for load in loads if hasattr(load.scaled, "amount")]  # fmt: skip
+    more = [
+        replace(
+            load, name=f"{load.name}, {share:g} times", scaled=replace(load.scaled, amount=share * load.scaled.amount)
+        )
+        for share in (0.8, 0.6)
+        for load in loads
+        if hasattr(load.scaled, "amount")
+    ]
     return tuple([*loads, *more][:6])
 
 
@@ -59,7 +65,8 @@ def main(path):
     print(f"{path.name}: {len(case.panel.mesh.triangles)} elements of order {order}, unit {one:.2f} s, "
           f"{len(to_do)} states × {len(inputs.loads)} load cases")  # fmt: skip
     spent = {}
-    for label, assumed, lose in (("load cases", (), False), ("and each fixing lost", (), True), ("and sweeps", case.assumed, True)):
+    runs = (("load cases", (), False), ("and each fixing lost", (), True), ("and sweeps", case.assumed, True))
+    for label, assumed, lose in runs:
         shell, start = None, time.process_time()
         for state in to_do.values():
             _, shell = evaluate(state, inputs, settings, order, words, assumed, lose, shell)

@@ -1,0 +1,217 @@
+"""The assumed inputs of a state at the ends of their bands.
+
+What needs no other matrix is read again off the solutions there are: a severity divides the factors along the path, a
+strength is compared with the same states, a fixing or the car changes small dense algebra.  A modulus needs a new
+factor; it is swept under the load that governs.
+"""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from panelfem.arrays import FloatArray
+from panelfem.assess.model import Model
+from panelfem.assess.plan import Inputs, State, plans, states
+from panelfem.assess.respond import Responder
+from panelfem.assess.sweep import Swept, swept
+from panelfem.case import AssumedInput, Sweep
+from panelfem.loads import LoadCase
+from panelfem.loads.fixings import fastener_stiffness
+from panelfem.material import Adhesive
+from panelfem.panel import Panel
+from panelfem.reserve.analyse import Settings, Subject, brief, path_of
+from panelfem.reserve.check import Words
+from panelfem.reserve.records import LoadResult, ModeReserve
+from panelfem.reserve.search import Path
+from panelfem.reserve.theory import BUCKLING, DEFLECTION, ROTATION
+from panelfem.shell import Shell
+
+#: A load is swept only if its reserve is within a factor of what is asked: 1 and so many times the band's half width,
+#: and at most the second number (a reserve moves in proportion to a strength, and by less with a modulus).
+SCREEN = (3.0, 2.5)
+#: A reserve taken from a straight line must be further than this share from what is asked.
+CLOSE = 0.1
+
+Results = tuple[LoadResult, ...]
+
+
+@dataclass(frozen=True)
+class _End:
+    """A state at an end of a band: what is read off, the fixings, the loads, and factors on their severity."""
+
+    subject: Subject
+    stiffness: FloatArray
+    loads: tuple[LoadCase, ...]
+    severity: Mapping[str, float]
+
+
+def read_again(
+    model: Model,
+    responder: Responder,
+    inputs: Inputs,
+    settings: Settings,
+    words: Words,
+    assumed: Sequence[AssumedInput],
+    results: Sequence[LoadResult],
+    paths: Mapping[str, Path],
+) -> dict[tuple[int, int], Results]:
+    """(number of the input, end 0 or 1) -> results, for the inputs that leave the matrix as it is and change
+    something.
+    """
+    stated = _End(model.subject, model.holding.stiffness, inputs.loads, {})
+    found: dict[tuple[int, int], Results] = {}
+    for key, sweep, factor in _ends(assumed):
+        near = [_near(result, settings, sweep) for result in results]
+        if _new_matrix(model.panel, sweep) or not (any(near) or sweep.kind in ("severity", "dynamic")):
+            continue
+        if sweep.kind == "fastener stiffness":
+            # every state is new: the load that governs is enough
+            worst = min((i for i, close in enumerate(near) if close), key=lambda i: results[i].release.rank)
+            near = [i == worst for i in range(len(near))]
+        end = _end(model, stated, swept(inputs, sweep, factor), words)
+        if end is not None:
+            found[key] = tuple(
+                _result(responder, stated, end, load, whole, paths[load.name], settings, close)
+                for load, whole, close in zip(end.loads, results, near, strict=True)
+            )
+    return found
+
+
+def solved_again(
+    shell: Shell,
+    state: State,
+    inputs: Inputs,
+    settings: Settings,
+    words: Words,
+    assumed: Sequence[AssumedInput],
+    results: Sequence[LoadResult],
+) -> dict[tuple[int, int], Results]:
+    """(number of the input, end 0 or 1) -> results, for the moduli; the load that governs is solved again.
+
+    A reserve is nearly linear in a modulus, so the high end is solved only if the straight line from the low end comes
+    near what is asked there; else the line is taken.
+    """
+    found: dict[tuple[int, int], Results] = {}
+    for key, sweep, factor in _ends(assumed):
+        near = [i for i, result in enumerate(results) if _near(result, settings, sweep)]
+        if not near or not _new_matrix(state.panel, sweep):
+            continue
+        worst = min(near, key=lambda i: results[i].release.rank)
+        load, whole = inputs.loads[worst], results[worst]
+        rows = list(results)
+        low = found.get((key[0], 0))
+        if key[1] == 1 and low is not None:
+            slope = (whole.release.rank - low[worst].release.rank) / (1.0 - sweep.low)
+            line = whole.release.rank + slope * (sweep.high - 1.0)
+            if abs(line / settings.asked - 1.0) > CLOSE and low[worst].theory.holds == whole.theory.holds:
+                rows[worst] = _moved_to(whole, line)
+                found[key] = tuple(rows)
+                continue
+        other = states(plans(swept(inputs, sweep, factor).inputs))[state.key]
+        model = Model(other, shell.mesh.order, words, shell)
+        path = path_of(model.subject, load, Responder(model, (load,))(load), settings)[0]
+        rows[worst] = brief(path, model.subject, whole, settings)
+        found[key] = tuple(rows)
+        del model, path
+        gc.collect()
+    return found
+
+
+def _ends(assumed: Sequence[AssumedInput]) -> Iterator[tuple[tuple[int, int], Sweep, float]]:
+    """Every end of every band: its key, the sweep, and the factor on the stated value."""
+    for number, item in enumerate(assumed):
+        if item.sweep is None:
+            continue
+        for end, factor in enumerate((item.sweep.low, item.sweep.high)):
+            if factor != 1.0:
+                yield (number, end), item.sweep, factor
+
+
+def _near(result: LoadResult, settings: Settings, sweep: Sweep) -> bool:
+    """Whether a band could change the outcome: the reserve or a measure of linear theory is close to its limit."""
+    reach = min(SCREEN[1], 1.0 + SCREEN[0] * max(1.0 - sweep.low, sweep.high - 1.0))
+    theory = result.theory
+    measures = (
+        theory.deflection_over_thickness / DEFLECTION,
+        theory.rotation / ROTATION,
+        theory.buckling_share / BUCKLING,
+    )
+    return 1.0 / reach <= result.release.rank / settings.asked <= reach or 1.0 / reach <= max(measures) <= reach
+
+
+def _new_matrix(panel: Panel, sweep: Sweep) -> bool:
+    """Whether a sweep changes the stiffness of the panel: the modulus of a ply or a core in it.
+
+    That of a layer of glue moves the bond line's peaks and next to nothing else.
+    """
+    of_target = [p.material for lam in panel.laminates for p in lam.plies if p.material.name == sweep.target]
+    return sweep.kind == "stiffness" and any(not isinstance(material, Adhesive) for material in of_target)
+
+
+def _bonds(panel: Panel) -> list[tuple[float, object]]:
+    return [(patch.strength, patch.adhesive) for patch in panel.patches]
+
+
+def _end(model: Model, stated: _End, change: Swept, words: Words) -> _End | None:
+    """The state at an end of a band; None if nothing of it changes."""
+    other = states(plans(change.inputs)).get(model.state.key)
+    if other is None:
+        return None
+    new, old = other.panel, model.panel
+    stiffness = np.array([fastener_stiffness(f) for f in new.fasteners]).reshape(-1, 6)
+    end = _End(stated.subject, stiffness, change.inputs.loads, change.severity)
+    if any(a.length != b.length for a, b in zip(other.notches, model.state.notches, strict=True)):
+        return replace(end, subject=model.read(other, words))
+    if new.laminates != old.laminates or _bonds(new) != _bonds(old):
+        return replace(end, subject=model.subject.on(new))
+    same_loads = all(a is b for a, b in zip(end.loads, stated.loads, strict=True))
+    same = np.array_equal(end.stiffness, stated.stiffness) and same_loads and not end.severity
+    return None if same else end
+
+
+def _result(
+    responder: Responder,
+    stated: _End,
+    end: _End,
+    load: LoadCase,
+    whole: LoadResult,
+    path: Path,
+    settings: Settings,
+    near: bool,
+) -> LoadResult:
+    """The result of a load at an end of a band; `whole` and `path` are the stated ones.
+
+    Severity needs no new state and is always followed; the rest only `near` what is asked.
+    """
+    ratio = end.severity.get(load.name, 1.0)
+    if ratio != 1.0:
+        return _more_severe(path, end.subject, whole, settings, ratio)
+    moved = not np.array_equal(end.stiffness, stated.stiffness)
+    moved |= load is not next(before for before in stated.loads if before.name == load.name)
+    if not near or not (moved or end.subject is not stated.subject):
+        return whole
+    again = path_of(end.subject, load, responder(load, end.stiffness), settings)[0]
+    if not moved:
+        again.take_over(path)
+    return brief(again, end.subject, whole, settings, known=not moved)
+
+
+def _moved_to(whole: LoadResult, factor: float) -> LoadResult:
+    """A result whose release-governing mode is reached at another factor; the other modes move with it."""
+    share = factor / whole.release.factor
+
+    def moved(mode: ModeReserve) -> ModeReserve:
+        return replace(mode, factor=mode.factor * share)
+
+    modes = tuple(moved(m) for m in whole.modes)
+    return replace(whole, modes=modes, release=moved(whole.release), first_ply=moved(whole.first_ply))
+
+
+def _more_severe(path: Path, subject: Subject, old: LoadResult, settings: Settings, ratio: float) -> LoadResult:
+    """A result if the load is `ratio` times as severe as stated: the same path, its factors divided."""
+    moved = _moved_to(old, old.release.factor / ratio)
+    return replace(moved, theory=subject.theory(path.state(settings.asked * ratio)))
