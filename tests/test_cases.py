@@ -1,6 +1,6 @@
-"""The demo cases give the outcomes and factors written down in ``cases/expected.toml``.
+"""The demo cases give the outcomes and factors written down in ``cases/expected/outcomes.toml``.
 
-Write them anew with ``python tests/test_cases.py > cases/expected.toml``, and look at what changed.
+Write them anew with ``python tests/test_cases.py > cases/expected/outcomes.toml``, and look at what changed.
 """
 
 import sys
@@ -14,7 +14,7 @@ from panelfem.case import load_case
 from panelfem.disposition import Outcome
 
 CASES = Path(__file__).parents[1] / "cases"
-FILES = sorted(p for p in CASES.glob("*.toml") if p.name != "expected.toml")
+FILES = sorted(CASES.glob("*.toml"))
 
 
 def found(path):
@@ -38,7 +38,7 @@ def found(path):
 
 
 def expected():
-    with (CASES / "expected.toml").open("rb") as file:
+    with (CASES / "expected" / "outcomes.toml").open("rb") as file:
         return tomllib.load(file)
 
 
@@ -66,7 +66,7 @@ def test_the_demo_covers_the_four_outcomes_and_a_declined_part():
 
 
 def main():
-    """Print expected.toml."""
+    """Print outcomes.toml."""
     print("# What the demo cases give; made by tests/test_cases.py, and compared with by it (1 %).")
     for path in FILES:
         got = found(path)

@@ -60,7 +60,9 @@ def test_disc_anywhere_even_over_the_edge(x: float, y: float, radius: float):
 
     mesh = mesh_outline(PLATE, FlatLift(), 0.06, [Disc("d", on_flat(x, y), radius, 0.02)])
     exact = shapely.Point(x, y).buffer(radius, quad_segs=400).intersection(shapely.box(0, 0, 0.5, 0.3)).area
-    assert curved_area(mesh.curved(3), mesh.inside["d"]) == pytest.approx(exact, rel=2e-3)
+    # a border edge that would have turned an element over stays straight, and the mesh says so
+    allowed = 1e-2 if mesh.curve_notes(3) else 2e-3
+    assert curved_area(mesh.curved(3), mesh.inside["d"]) == pytest.approx(exact, rel=allowed)
     assert curved_area(mesh.curved(3)) == pytest.approx(0.15, rel=1e-9)
 
 
