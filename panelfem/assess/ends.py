@@ -108,7 +108,7 @@ def solved_again(
             slope = (whole.release.rank - low[worst].release.rank) / (1.0 - sweep.low)
             line = whole.release.rank + slope * (sweep.high - 1.0)
             if abs(line / settings.asked - 1.0) > CLOSE and low[worst].theory.holds == whole.theory.holds:
-                rows[worst] = _moved_to(whole, line)
+                rows[worst] = _moved_by(whole, line / whole.release.factor)
                 found[key] = tuple(rows)
                 continue
         other = states(plans(swept(inputs, sweep, factor).inputs))[state.key]
@@ -200,9 +200,8 @@ def _result(
     return brief(again, end.subject, whole, settings, known=not moved)
 
 
-def _moved_to(whole: LoadResult, factor: float) -> LoadResult:
-    """A result whose release-governing mode is reached at another factor; the other modes move with it."""
-    share = factor / whole.release.factor
+def _moved_by(whole: LoadResult, share: float) -> LoadResult:
+    """A result all of whose factors are multiplied by `share`; a mode reached at zero load stays so."""
 
     def moved(mode: ModeReserve) -> ModeReserve:
         return replace(mode, factor=mode.factor * share)
@@ -213,5 +212,4 @@ def _moved_to(whole: LoadResult, factor: float) -> LoadResult:
 
 def _more_severe(path: Path, subject: Subject, old: LoadResult, settings: Settings, ratio: float) -> LoadResult:
     """A result if the load is `ratio` times as severe as stated: the same path, its factors divided."""
-    moved = _moved_to(old, old.release.factor / ratio)
-    return replace(moved, theory=subject.theory(path.state(settings.asked * ratio)))
+    return replace(_moved_by(old, 1.0 / ratio), theory=subject.theory(path.state(settings.asked * ratio)))

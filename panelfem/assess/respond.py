@@ -74,7 +74,18 @@ class Responder:
         for contact, there in zip((*own, *load.obstacles), states, strict=True):
             if there.where.size:
                 found += contact_notes(self._pushers[contact.geometry][0], there.where)
+                found += self._pressed_fixings(there.where)
         return tuple(found)
+
+    def _pressed_fixings(self, touched: FloatArray) -> list[str]:
+        """A warning for each rigid fixing under whose washer a shape presses at places (n, 3)."""
+        return [
+            f"the shape presses on {f.name}, held rigidly: forces there are far too high; give {f.name} its stiffness"
+            for f in self.model.panel.fasteners
+            if f.fitted
+            and np.isinf(f.out_of_plane)
+            and np.linalg.norm(touched - f.place, axis=1).min() < f.washer_radius
+        ]
 
     def _problem(self, contacts: tuple[Contact, ...]) -> ContactProblem:
         for contact in contacts:
