@@ -46,6 +46,7 @@ def mode_reserve(
     position: str = "",
     laminate: int | None = None,
     decides: bool = False,
+    averaged: float = 0.0,
 ) -> ModeReserve:
     """A ModeReserve, with nan read as reached at zero load."""
     where = words(place) if words is not None and place is not None else ""
@@ -62,6 +63,7 @@ def mode_reserve(
         position,
         laminate,
         decides,
+        averaged,
     )
 
 

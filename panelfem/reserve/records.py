@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -18,7 +19,9 @@ class ModeReserve:
 
     `factor` is nan for status ``zero load`` and the searched factor for ``beyond search`` (a lower bound). `ply`
     counts from 1 at the face the normal enters; None for modes that are not of a ply, and `laminate` the number of
-    its laminate in the panel.  `decides`: a ply failure by the criterion that decides for its kind.
+    its laminate in the panel.  `decides`: a ply failure by the criterion that decides for its kind.  `averaged`: length
+    (m) over which the stress was averaged because the place is singular or a notch, 0 for a point value.  `bar`: how
+    far the mesh may put the factor off; nan where it was not estimated.
     """
 
     mode: str
@@ -33,6 +36,8 @@ class ModeReserve:
     position: str = ""
     laminate: int | None = None
     decides: bool = False
+    averaged: float = 0.0
+    bar: float = math.nan
 
     @property
     def margin(self) -> float:
@@ -47,38 +52,47 @@ class ModeReserve:
 
 @dataclass(frozen=True)
 class Deflection:
-    """Greatest displacement (m) at the expected severity, where, and along which direction (3,)."""
+    """Greatest displacement (m) at the expected severity, where, along which direction (3,); `bar` m of the mesh."""
 
     value: float
     place: FloatArray
     where: str
     vector: FloatArray
+    bar: float = math.nan
 
 
 @dataclass(frozen=True)
 class LimitCheck:
-    """A deflection against its limit (both m) at the expected severity."""
+    """A deflection against its limit (both m) at the expected severity; `bar` m of the mesh."""
 
     name: str
     value: float
     limit: float
     factor: float
+    bar: float = math.nan
 
 
 @dataclass(frozen=True)
 class FixingLoad:
-    """What a fixing carries at the expected severity: in-plane shear and pull along the normal (N), against ratings."""
+    """What a fixing carries at the expected severity: in-plane shear and pull along the normal (N), against ratings.
+
+    `bar`: of shear and pull (N), of the mesh.
+    """
 
     name: str
     shear: float
     pull: float
     rating_shear: float | None
     rating_pull: float | None
+    bar: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True)
 class BondCheck:
-    """Peak adhesive stresses (Pa) at the worst end of a patch at the expected severity, and the strengths used."""
+    """Peak adhesive stresses (Pa) at the worst end of a patch at the expected severity, and the strengths used.
+
+    `bar`: of shear and peel (Pa), of the mesh.
+    """
 
     name: str
     shear: float
@@ -86,6 +100,7 @@ class BondCheck:
     shear_strength: float
     peel_strength: float
     where: str
+    bar: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True)

@@ -35,13 +35,13 @@ class Notch:
 @dataclass(frozen=True)
 class Sampling:
     """Sampling points (ns, 3) with their laminate number `group` (ns,), and `rows` (ns, np): values there from values
-    at the recovery points.  `averaged` (ns,) marks the averages ahead of a notch; `mean_length` is theirs, m.
+    at the recovery points.  `length` (ns,) m: over which the values are averaged, 0 for point values.
     """
 
     points: FloatArray
     group: IntArray
     rows: csr_matrix
-    averaged: BoolArray
+    length: FloatArray
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def sampling(
     groups.
     """
     keep = (recovery.node < len(mesh.vertices)) & active[recovery.element]
-    points, groups, rows, columns, weights = [], [], [], [], []
+    points, groups, rows, columns, weights, lengths = [], [], [], [], [], []
     vertex_point = VertexPoints(recovery, len(mesh.vertices))
     count = 0
     for notch in notches:
@@ -114,6 +114,7 @@ def sampling(
                 w = share[ray][mine][:, None] * bary[ray][mine] / total
                 points.append(start[ray])
                 groups.append(g)
+                lengths.append(notch.length)
                 rows.append(np.full(where.size, count))
                 columns.append(where.ravel())
                 weights.append(w.ravel())
@@ -129,7 +130,7 @@ def sampling(
         np.vstack([recovery.points[index], extra]),
         np.concatenate([recovery.group[index], np.array(groups, np.int64)]),
         operator,
-        np.arange(n + count) >= n,
+        np.concatenate([np.zeros(n), np.array(lengths, float)]),
     )
 
 
