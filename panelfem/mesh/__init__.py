@@ -1,5 +1,6 @@
 """Surfaces of panels as curved triangles: outlines, imported surfaces, regions, and the true surface behind them."""
 
+from panelfem.mesh.adapt import adapt, expected_elements
 from panelfem.mesh.conform import mesh_outline, mesh_surface
 from panelfem.mesh.curved import CurvedMesh
 from panelfem.mesh.importing import SurfaceMesh, clean_surface, read_surface
@@ -26,7 +27,9 @@ __all__ = [
     "Ring",
     "SurfaceMesh",
     "TwoRadii",
+    "adapt",
     "clean_surface",
+    "expected_elements",
     "mesh_outline",
     "mesh_surface",
     "read_surface",

@@ -21,7 +21,7 @@ from panelfem.mesh.lift import FlatLift, Lift
 from panelfem.mesh.outline import Outline, OutlineRim
 from panelfem.mesh.panelmesh import PanelMesh
 from panelfem.mesh.region import Region
-from panelfem.mesh.remesh import border_size, remesh, wanted_sizes
+from panelfem.mesh.remesh import GROWTH, border_size, remesh, wanted_sizes
 from panelfem.mesh.repair import improve
 from panelfem.mesh.surface import LiftedSurface, Surface
 from panelfem.mesh.topology import edge_lengths, edges_of
@@ -166,7 +166,7 @@ def conform(
         triangles=triangles,
         inside=np.zeros((len(triangles), 0), bool),
         tags=tags,
-        pinned=_pinned(vertices, surface, diagonal),
+        pinned=pinned_corners(vertices, surface, diagonal),
         surface=surface,
         regions=tuple(regions),
         diagonal=diagonal,
@@ -181,35 +181,30 @@ def conform(
                 allowed="a region that covers some of the panel",
                 do="check its place and size",
             )
-    layout = _renewed(layout, size, smallest)
-    # a vertex that could not go home without turning an element over often can once its neighbours have moved
+    return finished(settled(_renewed(layout, size, smallest)), notes)
+
+
+def settled(layout: Layout) -> Layout:
+    """Vertices brought home; one that could not without turning an element over often can once others have moved."""
     for share in (0.5, 0.7, 0.9):
         layout, arrived = layout.snapped(share=share)
         layout = improve(layout)
         if arrived.all():
             break
-    return _finished(layout, notes)
+    return layout
 
 
-def _pinned(vertices: FloatArray, surface: Surface, diagonal: float) -> BoolArray:
-    """The vertices at the corners of the rim."""
-    pinned = np.zeros(len(vertices), bool)
-    corners = surface.rim.corners
-    if len(corners):
-        from scipy.spatial import cKDTree
+def remesh_layout(layout: Layout, sizes: FloatArray, growth: float = GROWTH) -> Layout:
+    """Remeshed to edge lengths `sizes` (nv,) m that grow by `growth` from one edge to the next; borders are kept.
 
-        gap, at = (np.asarray(found) for found in cKDTree(vertices).query(corners))
-        pinned[at[gap < 1e-7 * diagonal]] = True
-    return pinned
-
-
-def _renewed(layout: Layout, size: float, smallest: float, *, regions: bool = True) -> Layout:
-    """Remeshed to the wanted sizes, borders kept."""
+    Raises MeshError if there would be too many elements.
+    """
     marks = np.column_stack([layout.tags[:, None], layout.inside])
     kinds, mark = np.unique(marks, axis=0, return_inverse=True)
-    sizes = wanted_sizes(layout.vertices, size, smallest, layout.surface, layout.regions if regions else ())
     held = layout.vertices[layout.pinned]
-    x, triangles, mark = remesh(layout.vertices, layout.triangles, mark.ravel(), sizes, layout.pinned, layout.deviation)
+    x, triangles, mark = remesh(
+        layout.vertices, layout.triangles, mark.ravel(), sizes, layout.pinned, layout.deviation, growth
+    )
     if len(triangles) > MOST_ELEMENTS:
         raise MeshError(
             f"the mesh would have {len(triangles)} elements", allowed=f"up to {MOST_ELEMENTS}",
@@ -226,6 +221,23 @@ def _renewed(layout: Layout, size: float, smallest: float, *, regions: bool = Tr
     )
 
 
+def pinned_corners(vertices: FloatArray, surface: Surface, diagonal: float) -> BoolArray:
+    """The vertices at the corners of the rim."""
+    pinned = np.zeros(len(vertices), bool)
+    corners = surface.rim.corners
+    if len(corners):
+        from scipy.spatial import cKDTree
+
+        gap, at = (np.asarray(found) for found in cKDTree(vertices).query(corners))
+        pinned[at[gap < 1e-7 * diagonal]] = True
+    return pinned
+
+
+def _renewed(layout: Layout, size: float, smallest: float) -> Layout:
+    """Remeshed to the wanted sizes, borders kept."""
+    return remesh_layout(layout, wanted_sizes(layout.vertices, size, smallest, layout.surface, layout.regions))
+
+
 def sized(layout: Layout, size: float, smallest: float) -> Layout:
     """Remeshed until its edges follow the size field: what lies between coarse vertices is only seen on the way."""
     for _ in range(6):
@@ -238,7 +250,7 @@ def sized(layout: Layout, size: float, smallest: float) -> Layout:
     return layout
 
 
-def _finished(layout: Layout, notes: tuple[str, ...]) -> PanelMesh:
+def finished(layout: Layout, notes: tuple[str, ...]) -> PanelMesh:
     """The record, with what is worth saying about the mesh."""
     said = list(notes)
     for r, region in enumerate(layout.regions):

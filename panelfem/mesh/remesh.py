@@ -31,17 +31,30 @@ def border_size(region: Region) -> float:
     return float(min(region.size, limit))
 
 
-def wanted_sizes(
-    x: FloatArray, size: float, smallest: float, surface: Surface, regions: Sequence[Region]
-) -> FloatArray:
-    """Edge length wanted at points x (n, 3) on the surface, m, (n,)."""
+def surface_sizes(x: FloatArray, size: float, floor: float, surface: Surface) -> FloatArray:
+    """Largest edge lengths (n,) m, `floor` to `size`, that follow the surface and its rim at points x (n, 3)."""
     h = np.full(len(x), size)
-    floor = max(smallest, size / 12)
     with np.errstate(divide="ignore"):
         h = np.minimum(h, np.maximum(CURVE_TURN / surface.curvature(x), floor))
     foot = surface.rim.carry(x)[0]
     rim = np.maximum(CURVE_TURN * surface.rim.radius(x), floor)
-    h = np.minimum(h, rim + GROWTH * np.linalg.norm(foot - x, axis=1))
+    return np.asarray(np.minimum(h, rim + GROWTH * np.linalg.norm(foot - x, axis=1)))
+
+
+def shape_sizes(x: FloatArray, smallest: float, surface: Surface, regions: Sequence[Region]) -> FloatArray:
+    """Largest edge lengths (n,) m that follow the shape at points x (n, 3): surface, rim and narrow regions."""
+    h = surface_sizes(x, np.inf, smallest, surface)
+    for region in regions:
+        if isinstance(region, Narrow):
+            h = np.minimum(h, NARROW_SHARE * region.half_width + GROWTH * np.abs(region.distance(x)))
+    return np.asarray(np.maximum(h, smallest))
+
+
+def wanted_sizes(
+    x: FloatArray, size: float, smallest: float, surface: Surface, regions: Sequence[Region]
+) -> FloatArray:
+    """Edge length wanted at points x (n, 3) on the surface, m, (n,)."""
+    h = surface_sizes(x, size, max(smallest, size / 12), surface)
     level = [region.distance(x) for region in regions]
     for region, distance in zip(regions, level, strict=True):
         h = np.minimum(h, border_size(region) + GROWTH * np.abs(distance))
@@ -88,12 +101,18 @@ def _gap_sizes(
 
 
 def remesh(
-    vertices: FloatArray, triangles: IntArray, marks: IntArray, sizes: FloatArray, pinned: BoolArray, deviation: float
+    vertices: FloatArray,
+    triangles: IntArray,
+    marks: IntArray,
+    sizes: FloatArray,
+    pinned: BoolArray,
+    deviation: float,
+    growth: float = GROWTH,
 ) -> tuple[FloatArray, IntArray, IntArray]:
     """Remesh: new vertices, triangles and marks.
 
     Borders between different `marks` (ne,) and `pinned` vertices (nv,) are kept; `sizes` (nv,) edge lengths wanted;
-    `deviation` m allowed between the old and the new surface.
+    `deviation` m allowed between the old and the new surface; `growth` of the length from one edge to the next.
     """
     from mmgpy import MmgMeshS
 
@@ -108,7 +127,7 @@ def remesh(
     mesh["metric"] = np.ascontiguousarray(sizes[:, None])
     try:
         mesh.remesh(
-            hgrad=1.0 + GROWTH, hausd=deviation, ar=float(np.degrees(CREASE)), verbose=-1,
+            hgrad=1.0 + growth, hausd=deviation, ar=float(np.degrees(CREASE)), verbose=-1,
             hmin=0.4 * float(sizes.min()), hmax=1.5 * float(sizes.max()),
         )  # fmt: skip
     except RuntimeError as error:
