@@ -90,9 +90,12 @@ def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     p = commands.add_parser(
         "verify",
         help="run every check against published values and independent solutions",
-        description="Print every check: source, printed value, reference value, ours, error. Exit code 1 if one fails.",
+        description="Print every check: source, printed value, reference, ours with its error bar, true error.",
+        epilog="Exit code 1 if a check fails, or if the bars hold too seldom or are too wide. " + _NOTE,
     )
     p.add_argument("--topic", metavar="TOPIC", action="append", help="only this group of checks (may be given again)")
+    p.add_argument("--full", action="store_true", help="every problem of the test of the error bars, a third otherwise")
+    p.add_argument("--page", metavar="FILE.md", type=Path, help="also write the checks as a page: this file, no other")
     p.set_defaults(command="verify")
 
 

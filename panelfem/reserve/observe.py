@@ -7,9 +7,11 @@ A response is asked for states at factors on the scaled part of its load case; t
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from panelfem.arrays import FloatArray, IntArray
 from panelfem.reserve.records import ContactState
@@ -53,7 +55,8 @@ class Response(Protocol):
 class Observed:
     """`strain` (ns, 8) and transverse `shear` (ns, 2) N/m at the sampling points, `edge_strain` (nb, 8) and
     `edge_shear` (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6);
-    `contacts`.
+    `contacts`.  At the sampling points again: `gradient` (ns, 2, 6), the derivatives of [e, k] along t1 and t2, 1/m,
+    and the `curvature` (ns, 3) of the undeformed surface [b11, b22, b12], 1/m.
     """
 
     strain: FloatArray
@@ -63,6 +66,8 @@ class Observed:
     motion: FloatArray
     reactions: FloatArray
     contacts: tuple[ContactState, ...]
+    gradient: FloatArray = field(default_factory=lambda: np.zeros((0, 2, 6)))
+    curvature: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,8 +90,22 @@ class Observer:
             state.seen[self] = self._read(state)
         return state.seen[self]
 
+    @cached_property
+    def _gradient_points(self) -> IntArray:
+        """Recovery points (k,) some sampling point reads."""
+        return np.unique(self.sampling.rows.indices).astype(np.int64)
+
+    @cached_property
+    def _gradient_rows(self) -> csr_matrix:
+        """(ns, k): values at the sampling points from values at these recovery points."""
+        return self.sampling.rows[:, self._gradient_points]
+
+    @cached_property
+    def _curvature(self) -> FloatArray:
+        return np.asarray(self.sampling.rows @ self.recovery.curvature)
+
     def _read(self, state: State) -> Observed:
-        strain = self.recovery.strains(state.unknowns)
+        strain, gradient = self.recovery.observed(state.unknowns, self._gradient_points)
         shear = np.einsum("nij,nj->ni", self.shear_law, strain[:, 6:])
         rows = self.sampling.rows
         return Observed(
@@ -97,4 +116,6 @@ class Observer:
             state.unknowns[: 6 * self.vertices].reshape(-1, 6),
             state.reactions,
             state.contacts,
+            np.asarray(self._gradient_rows @ gradient.reshape(-1, 12)).reshape(-1, 2, 6),
+            self._curvature,
         )

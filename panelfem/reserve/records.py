@@ -117,6 +117,39 @@ class ContactState:
 
 
 @dataclass(frozen=True)
+class ShellLimit:
+    """How far first-order shell theory is from exact elasticity for one laminate of the panel in one bay.
+
+    `laminate` is its number in the panel; `span` m the width of its widest or narrowest bay (`bay`), `thickness` m.
+    `deflection`, ply stress `along` and `across` the fibre, transverse `shear`, and ply stress where the panel is
+    curved (`bend`): first-order over exact − 1, so negative is too low; `recovery`: the same of the shear stress
+    recovered from the shear force alone.  `curvature`: greatest thickness over radius.  `strain`: greatest in-plane
+    strain at the state.  `level` with what is to be said in `words`: ``outside`` is also among the reasons of
+    :class:`TheoryCheck`.  Differences are nan where they could not be computed, which the words then say.
+    """
+
+    laminate: int
+    bay: Literal["widest", "narrowest"]
+    span: float
+    thickness: float
+    deflection: float
+    along: float
+    across: float
+    shear: float
+    recovery: float
+    curvature: float
+    bend: float
+    strain: float = 0.0
+    level: Literal["silent", "warning", "outside"] = "silent"
+    words: tuple[str, ...] = ()
+
+    @property
+    def slenderness(self) -> float:
+        """Span over thickness."""
+        return self.span / self.thickness
+
+
+@dataclass(frozen=True)
 class TheoryCheck:
     """Whether linear theory holds: each measure with its limit; `reasons` names those that are over."""
 
@@ -124,6 +157,7 @@ class TheoryCheck:
     rotation: float
     buckling_share: float
     reasons: tuple[str, ...] = ()
+    shell: tuple[ShellLimit, ...] = ()
 
     @property
     def holds(self) -> bool:

@@ -1,4 +1,4 @@
-"""Whether linear theory may be believed.
+"""Whether linear, first-order theory may be believed.
 
 Three measures, each with its limit: the deflection against the nearest support, over the thickness (membrane action
 starts to matter); the greatest rotation (small-angle geometry); and the compressive membrane force over a hand
@@ -9,6 +9,8 @@ wide as the circle, softened by transverse shear:
     N_b = 2 π²/b² (√(D11 D22) + D12 + 2 D66),     1/N = 1/N_b + 1/S
 
 A patch that bridges a gap is a bay of its own, supported along the border of the gap.
+
+Beside these stands how far first-order theory is from exact elasticity in the bays: `panelfem.reserve.validity`.
 
 Source: the strip formula is S. G. Lekhnitskii, Anisotropic Plates, 1968 (from memory; for an isotropic plate it gives
 the factor 4); the limits 0.3, 0.1 rad and a third are set by this tool (common practice, no source).
@@ -27,6 +29,8 @@ from panelfem.panel import Panel
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.records import TheoryCheck
 from panelfem.reserve.sampling import Sampling, border
+from panelfem.reserve.validity import ShellLimits, shell_limits
+from panelfem.reserve.validity import reasons as shell_reasons
 from panelfem.units import number
 
 DEFLECTION, ROTATION, BUCKLING = 0.3, 0.1, 1.0 / 3.0
@@ -47,7 +51,7 @@ class Theory:
 
     `vertices` (m,) are those whose motion counts, with the `thickness` (m,) m of their bay, `normals` (m, 3) and the
     `nearest` (m,) supported vertex of each; `critical` (ns,) N/m is the hand buckling load at the sampling points, of
-    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8).
+    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8); `limits` are those of first-order theory.
     """
 
     vertices: IntArray
@@ -57,6 +61,7 @@ class Theory:
     critical: FloatArray
     group: IntArray
     stiffness: FloatArray
+    limits: ShellLimits
 
     def __call__(self, now: Observed) -> TheoryCheck:
         """The measures at a state, with the reasons for which linear theory does not hold there."""
@@ -74,7 +79,8 @@ class Theory:
             reasons.append(f"rotation {number(rotation, 2)} rad, limit {ROTATION} rad")
         if share > BUCKLING:
             reasons.append(f"compression {number(share, 2)} of a hand buckling load, limit {number(BUCKLING, 2)}")
-        return TheoryCheck(deflection, rotation, share, tuple(reasons))
+        shell = self.limits(now.strain)
+        return TheoryCheck(deflection, rotation, share, (*reasons, *shell_reasons(shell)), shell)
 
 
 def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolArray) -> Theory:
@@ -90,10 +96,12 @@ def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolA
             parts.append(_Bay(panel, patch.bridging, rim))
     stiffness = np.stack([laminate.stiffness for laminate in panel.laminates])
     critical = np.full(len(sampling.points), np.inf)
+    widths = np.full(len(sampling.points), np.inf)
     on_bridge = np.isin(sampling.group, np.unique(panel.laminate_of[bridging]))
     for i, part in enumerate(parts):
         at = np.flatnonzero(on_bridge if i else ~on_bridge)
         width = part.width(sampling.points[at])
+        widths[at] = np.minimum(widths[at], width)
         for g in np.unique(sampling.group[at]).tolist():
             mine = sampling.group[at] == g
             critical[at[mine]] = np.minimum(critical[at[mine]], _strip(stiffness[g], width[mine]))
@@ -106,6 +114,7 @@ def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolA
         critical,
         sampling.group,
         stiffness,
+        shell_limits(panel.mesh, panel.laminates, sampling.points, sampling.group, widths, on_bridge),
     )
 
 

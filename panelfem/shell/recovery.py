@@ -11,6 +11,19 @@ the spacing of nodes h/k (sandwich, thick laminates) the first is 3 to 100 times
 (errors of its own size at edges at order 2) and equilibrium good to a few per cent.  The two are blended by
 w = r⁴/(1 + r⁴) with r = kλ/h, which keeps the better of both on either side.
 
+`gradients` differentiates the recovered strains along the surface inside each element and averages over the elements
+around, so at the border of a group it looks to one side only.  They give the transverse stresses their distribution
+over the thickness, not their resultant (`Laminate.transverse_shear_from_both`).  Errors of those stresses, in shares
+of the greatest, off corners, against those from Q alone, which leaves out the twist: supported edges 1 to 5 % (12 to
+25 %); clamped edges and borders of patches of sandwiches 1 to 2 % (13 to 34 %); borders of patches of plates of 20
+thicknesses 2 to 10 % (14 to 31 %).  On thinner plates both miss what Q itself misses within the shear length λ of a
+border.  At a clamped edge of a thin plate the twist changes within λ too: 2 to 9 % (1 to 5 %), but where the stress is
+small; the greatest through the thickness is the same within 2 %.  So one rule holds for all edges and none is switched
+off.
+
+`curvature` is that of the elements' own geometry, averaged over the elements around: a crease between elements has
+none.
+
 Source: patches, Zienkiewicz & Zhu 1992, Int. J. Numer. Meth. Eng. 33:1331 (recalled); points and ranges measured here.
 """
 
@@ -20,7 +33,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.sparse import bsr_array, csr_array
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.mesh.lattice import lattice
@@ -54,6 +67,7 @@ class Recovery:
         self.group, self.node = np.divmod(pairs, layout.nb)
         self.element: IntArray = self._there[first // nodes.shape[1]]
         self.points: FloatArray = mesh.x[self.node]
+        self._operators: dict[bytes, bsr_array] = {}
         self._nodal = shell.strain_field(np.hstack(lattice(mesh.order)), self._there)
         everything = self._extended_pairs()
         frames = np.concatenate([self._nodal.axes, self._nodal.normal[:, :, None]], axis=2)
@@ -110,6 +124,80 @@ class Recovery:
         """Q (np, 2) N/m of u (n_total,) from the elements' shear strain, and from equilibrium: what is blended."""
         sampled = self._field(u[:, None])
         return self._constitutive(sampled)[0], self._equilibrium(sampled)[0]
+
+    def gradients(self, u: FloatArray) -> FloatArray:
+        """Surface derivatives (np, 2, 6) of [e, k] of u (n_total,), or (m, np, 2, 6) of (n_total, m).
+
+        Along t1 and t2, of components that stay with the surface, 1/m of strain and 1/m² of curvature change.
+        """
+        sampled = self._field(u.reshape(len(u), -1))
+        every = np.arange(len(self.node))
+        found = np.stack([self._derived(one, every) for one in self._averaged(sampled)])
+        return found[0] if u.ndim == 1 else found
+
+    def observed(self, u: FloatArray, at: IntArray) -> tuple[FloatArray, FloatArray]:
+        """`strains` (np, 8), and `gradients` (n, 2, 6) at the pairs `at` (n,) only, of u (n_total,); read together."""
+        sampled = self._field(u[:, None])
+        extended = self._averaged(sampled)[0]
+        strain = extended[: len(self.node)].copy()
+        strain[:, 6:] = np.einsum("nij,nj->ni", self._compliance, self._blended(sampled)[0])
+        return strain, self._derived(extended, at)
+
+    def _derived(self, extended: FloatArray, at: IntArray) -> FloatArray:
+        """Derivatives (n, 2, 6) at pairs `at` (n,) of strains (pairs and inner nodes, 6 or more)."""
+        key = at.tobytes()
+        if key not in self._operators:
+            self._operators[key] = self._derivation(at)
+        columns = extended[:, :6].reshape(-1, 2, 3).swapaxes(1, 2).reshape(-1, 2)
+        out = (self._operators[key] @ columns).reshape(len(at), 2, 3, 2)
+        return np.ascontiguousarray(out.swapaxes(2, 3)).reshape(len(at), 2, 6)
+
+    def _derivation(self, at: IntArray) -> bsr_array:
+        """Operator (6 n, 3 m) from tensors (11, 22, 2·12) at m pairs and inner nodes to their derivatives along t1, t2.
+
+        A tensor is taken to the frame of the pair by its products with t1 and t2 there, so on a curved surface the
+        derivative is the covariant one.
+        """
+        x, y, z = (g[at].tocoo() for g in self._gradients)
+        row, column = x.coords
+        slope = np.stack([x.data, y.data, z.data], axis=1)
+        here, there = self.frame[at][row, :2], self._frames[column, :2]
+        along = np.einsum("nac,nc->na", here, slope)
+        turn = np.einsum("nac,nbc->nab", here, there)
+        p, q, r, s = turn[:, 0, 0], turn[:, 0, 1], turn[:, 1, 0], turn[:, 1, 1]
+        tensor = np.stack([p * p, q * q, p * q, r * r, s * s, r * s, 2 * p * r, 2 * q * s, p * s + q * r], axis=1)
+        blocks = (along[:, :, None, None] * tensor.reshape(-1, 1, 3, 3)).reshape(-1, 6, 3)
+        starts = np.searchsorted(row, np.arange(len(at) + 1))
+        return bsr_array((blocks, column, starts), shape=(6 * len(at), 3 * len(self._frames)))
+
+    @cached_property
+    def curvature(self) -> FloatArray:
+        """Curvatures (np, 3) [b11, b22, b12] of the surface in the frame of each pair, 1/m: b_ab = x,ab · normal.
+
+        Positive where the surface bends towards its normal: −1/R on a cylinder whose normal points outwards.  Measured
+        on a quarter cylinder of 6 elements: 2.6 % at order 2, 0.9 % at order 3, falling as h².
+        """
+        layout = self.shell.layout
+        nodes = np.hstack(lattice(self.shell.mesh.order))
+        boundary = self._pair.shape[1]
+        slope = layout.tables.triangle.displacement(nodes)[1]
+        x = layout.x[self._there]
+        a1, a2 = slope[0] @ x, slope[1] @ x
+        first = (slope[0, :boundary], slope[1, :boundary])
+        x11, x12, x22 = first[0] @ a1, first[1] @ a1, first[1] @ a2
+        a1, a2 = a1[:, :boundary], a2[:, :boundary]
+        across = cross(a1, a2)
+        square = np.einsum("epc,epc->ep", across, across)[..., None]
+        normal = across / np.sqrt(square)
+        duals = np.stack([cross(a2, across) / square, cross(across, a1) / square], axis=2)
+        c = np.einsum("epai,epbi->epab", self.frame[self._pair, :2], duals)
+        b11, b12, b22 = (np.einsum("epc,epc->ep", second, normal) for second in (x11, x12, x22))
+        b = np.stack([np.stack([b11, b12], axis=-1), np.stack([b12, b22], axis=-1)], axis=-1)
+        in_frame = c @ b @ c.swapaxes(-1, -2)
+        flat = self._pair.ravel()
+        count = np.bincount(flat, minlength=len(self.node))
+        terms = (in_frame[..., 0, 0], in_frame[..., 1, 1], in_frame[..., 0, 1])
+        return np.stack([np.bincount(flat, term.ravel(), len(self.node)) / count for term in terms], axis=1)
 
     def _blended(self, sampled: FloatArray) -> FloatArray:
         """Q (m, np, 2) from sampled strains (m, n, p, 8)."""

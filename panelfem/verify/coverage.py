@@ -90,7 +90,7 @@ def rows(full: bool = False) -> Iterator[Row]:
             pair.ours.value,
             unit,
             ALLOWED,
-            f"orders {trial.order} and {trial.order + 1} on one coarse mesh; reference good to {trial.reference_error:g}",
+            f"orders {trial.order} and {trial.order + 1}, coarse mesh; reference good to {trial.reference_error:g}",
             pair.ours.bar,
             trial.reference_error,
         )

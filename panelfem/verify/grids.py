@@ -63,8 +63,8 @@ class Grid:
         """
         x, y = np.meshgrid(np.linspace(0, 1, m + 1), np.linspace(0, 1, n + 1), indexing="ij")
         p = np.column_stack([x.ravel(), y.ravel()])
-        rim = (p < 1e-9) | (p > 1 - 1e-9)
-        keep = (rim | (np.abs(p - 0.5) < 1e-9)).all(axis=1)
+        rim: BoolArray = np.asarray((p < 1e-9) | (p > 1 - 1e-9))
+        keep: BoolArray = np.asarray((rim | (np.abs(p - 0.5) < 1e-9)).all(axis=1))
         step = np.random.default_rng(seed).uniform(-share, share, p.shape) / [m, n] * ~rim
         p = np.where(keep[:, None], p, p + step)
         t = np.asarray(Delaunay(p * [m, n]).simplices, np.int64)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
+from itertools import pairwise
 
 import numpy as np
 
@@ -56,11 +57,12 @@ def plane(A: FloatArray) -> FloatArray:
     return C
 
 
-def edge_traction(far: Callable[[FloatArray, FloatArray], FloatArray], x: FloatArray, normal: FloatArray) -> FloatArray:
-    """Force per length (m, 3) on an edge with outer `normal` (m, 2) where the resultants are far(x, y) (m, 3)."""
+def edge_traction(far: Callable[[FloatArray, FloatArray], FloatArray], normal: FloatArray, x: FloatArray) -> FloatArray:
+    """Force per length (m, 3) at points x (m, 3) of an edge with outer `normal` (2,) or (m, 2), where the resultants
+    are far(x, y) (m, 3)."""
     f = far(x[:, 0], x[:, 1])
-    nx, ny = normal[:, 0], normal[:, 1]
-    return np.stack([f[:, 0] * nx + f[:, 2] * ny, f[:, 2] * nx + f[:, 1] * ny, 0 * nx], axis=1)
+    nx, ny = normal[..., 0], normal[..., 1]
+    return np.stack([f[:, 0] * nx + f[:, 2] * ny, f[:, 2] * nx + f[:, 1] * ny, 0 * f[:, 0]], axis=1)
 
 
 def perforated(
@@ -89,11 +91,7 @@ def perforated(
     def load(grid: Grid, shell: Shell) -> FloatArray:
         out = np.zeros(shell.n_total)
         for edge, outer in (("s0", (-1, 0)), ("s1", (1, 0)), ("t0", (0, -1)), ("t1", (0, 1))):
-            out += grid.line_load(
-                shell,
-                edge,
-                lambda x, outer=outer: edge_traction(resultants, x, np.tile(np.array(outer, float), (len(x), 1))),
-            )
+            out += grid.line_load(shell, edge, partial(edge_traction, resultants, np.array(outer, float)))
         return out
 
     flexible = np.linalg.inv(A)
@@ -106,7 +104,10 @@ def perforated(
         return Exact(lambda s, t: 0.0, strains)
 
     C = plane(A)
-    lay: Lay = lambda k: Grid.over(mesh(), k, (-side, -side), (2 * side, 2 * side))  # noqa: E731
+
+    def lay(k: int) -> Grid:
+        return Grid.over(mesh(), k, (-side, -side), (2 * side, 2 * side))
+
     held = {"everywhere": ("uz", "rx", "ry")}
     points = {(0.0, 0.0): ("ux", "uy"), (1.0, 0.0): ("uy",)}
     return trial(name, source, lay, C, held, load, exact, how, order, quantities(C), points=points)
@@ -204,7 +205,7 @@ def ellipse() -> Trial:
 
     def traction(x: FloatArray) -> FloatArray:
         n = np.stack([x[:, 0] / outer**2, x[:, 1] / (outer + 1) ** 2], axis=1)
-        return edge_traction(hole.resultants, x, n / np.linalg.norm(n, axis=1, keepdims=True))
+        return edge_traction(hole.resultants, n / np.linalg.norm(n, axis=1, keepdims=True), x)
 
     def exact() -> Exact:
         return Exact(
@@ -264,14 +265,21 @@ def strips() -> Iterator[Trial]:
         },
         reference_error=2e-4,
     )
-    for text, q, order, cells in (("[0/90]2s", 2e3, 2, 3), ("[0/90/foam-pvc-80:10mm/90/0]", 2e4, 2, 3)):
+
+    def lay(k: int) -> Grid:
+        return Grid.shaken(6, 2, k, rectangle(0.25, 0.1), 0.3, 37)
+
+    for text, q in (("[0/90]2s", 2e3), ("[0/90/foam-pvc-80:10mm/90/0]", 2e4)):
         stacked = stack(text)
         C, L = stacked.stiffness, 0.25
         beam = ProppedStrip(float(C[3, 3]), float(C[6, 6]), L, q)
 
         def prop(grid: Grid, system: System, load: FloatArray, u: FloatArray) -> Mapping[str, float]:
-            force = system.reactions(u, load)[: 6 * grid.mesh.nb].reshape(-1, 6)
-            return {"force of the prop, N/m": -float(force[grid.edges["s1"], 2].sum()) / 0.1}
+            held = system.reactions(u, load)[: 6 * grid.mesh.nb].reshape(-1, 6)
+            return {"force of the prop, N/m": -float(held[grid.edges["s1"], 2].sum()) / 0.1}
+
+        def force(beam: ProppedStrip = beam) -> Mapping[str, float]:
+            return {"force of the prop, N/m": beam.reaction}
 
         def closed(beam: ProppedStrip = beam, L: float = L) -> Exact:
             return Exact(lambda s, t: beam.deflection(L * s), lambda s, t: beam.strains(L * s))
@@ -279,20 +287,20 @@ def strips() -> Iterator[Trial]:
         yield trial(
             f"propped strip in cylindrical bending, {text}, distorted mesh",
             OWN,
-            lambda k, cells=cells: Grid.shaken(2 * cells, 2, k, rectangle(0.25, 0.1), 0.3, 37),
+            lay,
             C,
             {"s0": ALL, "s1": ("uz",), "t0": ("uy", "rx"), "t1": ("uy", "rx")},
             pressure(q),
             closed,
             "Timoshenko's beam, closed form",
-            order,
+            2,
             {
                 "deflection of the middle, m": deflection(),
                 "moment M11 at the clamped end, N": resultant(C, 3, (0, 0.5)),
                 "reserve of the outer ply at the clamped end, -": reserve(stacked, -1, (0, 0.5), "maximum stress"),
             },
             more=prop,
-            more_exact=lambda beam=beam: {"force of the prop, N/m": beam.reaction},
+            more_exact=force,
         )
 
 
@@ -354,11 +362,11 @@ def fixings() -> Iterator[Trial]:
     sides, size = (0.5, 0.4), 0.05
 
     def lines(centres: Sequence[float], length: float, cell: float) -> FloatArray:
-        """Grid lines at the washers' sides and middles and between, no farther apart than about `cell` m, over the length."""
+        """Lines at the washers' sides and middles and about every `cell` m between, as shares of the length."""
         stops = sorted({0.0, length} | {round(c + d, 9) for c in centres for d in (-size / 2, size / 2)})
         parts = [
             np.linspace(a, b, (2 if round(b - a, 9) == size else max(round((b - a) / cell), 1)) + 1)[:-1]
-            for a, b in zip(stops, stops[1:], strict=False)
+            for a, b in pairwise(stops)
         ]
         return np.append(np.concatenate(parts), length) / length
 

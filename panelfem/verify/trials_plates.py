@@ -488,10 +488,14 @@ def skew() -> Trial:
     )
 
 
+#: deflection and strains of a closed form at (x, y), made when called
+Closed = Callable[[], tuple[Callable[[float, float], float], Callable[[float, float], FloatArray]]]
+
+
 def disc(
     name: str,
     C: FloatArray,
-    exact: Callable[[], tuple[Callable[[float, float], float], Callable[[float, float], FloatArray]]],
+    exact: Closed,
     how: str,
     order: int,
     quantities: Mapping[str, Quantity],
@@ -541,7 +545,7 @@ def round_plates() -> Iterator[Trial]:
     """Circular plates and an ellipse against closed forms."""
     R = 0.2
 
-    def closed(edge: str, h: float, q: float, loaded: float) -> Callable[..., Exact]:
+    def closed(edge: str, h: float, q: float, loaded: float) -> Closed:
         C = isotropic(70e9, 0.3, h)
         plate = CircularPlate(R, C[3, 3], 0.3, C[6, 6], "clamped" if edge == "clamped" else "supported", q, loaded)
         return lambda: (lambda x, y: plate.deflection(float(np.hypot(x, y))), plate.strains)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -352,6 +352,16 @@ def pinched_one() -> Trial:
     )
 
 
+def even(cells: tuple[int, int], surface: Surface, k: int) -> Grid:
+    """Equal cells of order k on a surface."""
+    return Grid.even(*cells, k, surface)
+
+
+def end_load(line: FloatArray, grid: Grid, shell: Shell) -> FloatArray:
+    """A force per length (3,) N/m along the edge t = 1."""
+    return grid.line_load(shell, "t1", line)
+
+
 def twisted() -> Iterator[Trial]:
     """Beam twisted by 90°, unit force spread over its end."""
 
@@ -381,10 +391,10 @@ def twisted() -> Iterator[Trial]:
             yield trial(
                 f"twisted beam, t = {thick}, force {what}",
                 MACNEAL,
-                lambda k, cells=cells: Grid.even(*cells, k, surface),
+                partial(even, cells, surface),
                 C,
                 {"t0": ALL},
-                lambda grid, shell, line=line: grid.line_load(shell, "t1", line),
+                partial(end_load, line),
                 lambda: Exact(lambda s, t: 0.0, lambda s, t: np.zeros(8)),
                 "Ritz, degree 10 × 26",
                 order,
