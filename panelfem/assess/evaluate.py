@@ -58,7 +58,8 @@ def evaluate(
     for load in inputs.loads:
         response = responder(load)
         result, fields[load.name], paths[load.name] = analyse(model.subject, load, response, settings)
-        found.append(replace(result, notes=responder.notes(load, result.contacts), residual=responder.residual))
+        doubts = (*result.notes, *responder.notes(load, result.contacts))
+        found.append(replace(result, notes=doubts, residual=responder.residual))
     results = tuple(found)
     lost = _each_fixing_lost(model, responder, inputs.loads, settings, results) if lose_each_fixing else {}
     ends = read_again(model, responder, inputs, settings, words, assumed, results, paths)

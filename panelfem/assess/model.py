@@ -14,6 +14,7 @@ from panelfem.reserve.bonds import bond_lines
 from panelfem.reserve.check import Words
 from panelfem.reserve.observe import Observer
 from panelfem.reserve.sampling import sampling
+from panelfem.reserve.singular import places
 from panelfem.reserve.theory import theory
 from panelfem.shell import Shell
 
@@ -47,8 +48,9 @@ class Model:
         """What is read off this model's solutions if the panel's strengths or notches are those of `state`."""
         panel, active = state.panel, ~state.panel.removed
         counted = active & ~panel.slack
-        samples = sampling(panel.mesh, self.recovery, panel.laminate_of, counted, state.notches)
-        bonds = bond_lines(panel, self.recovery, words)
+        singular = places(panel, self.shell.mesh, state.notches, state.forces)
+        samples = sampling(panel.mesh, self.recovery, panel.laminate_of, counted, state.notches, singular)
+        bonds = bond_lines(panel, self.recovery, words, state.notches)
         law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
         observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices))
         held = theory(panel, samples, supported_vertices(panel), counted)

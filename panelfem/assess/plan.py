@@ -11,14 +11,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from panelfem.damage import SOFT, Damage, Hole, Softened, damaged, ends
-from panelfem.loads import LoadCase
+from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
 from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired
-from panelfem.reserve.sampling import Notch
-
-#: Characteristic length of the average-stress rule where a repair cuts a hole and the case names none, m.  Source:
-#: Whitney & Nuismer 1974, J. Compos. Mater. 8:253 (from memory), for carbon/epoxy.
-CUT_LENGTH = 3.8e-3
+from panelfem.reserve.sampling import CUT_LENGTH, Notch
 
 Key = tuple[str, ...]
 
@@ -35,12 +31,14 @@ class Inputs:
 
 @dataclass(frozen=True)
 class State:
-    """A state to analyse: its key, the panel and where strain is averaged."""
+    """A state to analyse: its key, the panel and where strain is averaged: at notches, and at mesh regions `forces`
+    over which loads spread a force, if they are small."""
 
     key: Key
     name: str
     panel: Panel
     notches: tuple[Notch, ...]
+    forces: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,7 +59,7 @@ class Plan:
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
     """All configurations: undamaged, as found (if there is damage), and each option."""
-    undamaged = State(("undamaged",), "undamaged", inputs.panel, ())
+    undamaged = State(("undamaged",), "undamaged", inputs.panel, (), _forces(inputs.loads))
     found = [Plan("undamaged", "undamaged", (undamaged,))]
     if inputs.damage:
         states = tuple(_state(inputs, end, (), bonded=False) for end in ends(inputs.damage))
@@ -132,7 +130,15 @@ def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) 
     name = end if bonded or not any(isinstance(a, PatchRepair) for a in actions) else f"patch gone, {end}"
     if any(isinstance(a, PatchRepair) for a in actions) and not bonded and end == "as measured":
         name = "patch gone"
-    return State(("damaged", end, *structural, *(f"cut {c}" for c in cuts)), name, panel, tuple(notches))
+    return State(
+        ("damaged", end, *structural, *(f"cut {c}" for c in cuts)), name, panel, tuple(notches), _forces(inputs.loads)
+    )
+
+
+def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
+    """Mesh regions over which the loads spread a force, each once."""
+    parts = [part for load in loads for part in (load.scaled, *load.held)]
+    return tuple(dict.fromkeys(part.region for part in parts if isinstance(part, AreaForce)))
 
 
 __all__ = ["CUT_LENGTH", "SOFT", "Inputs", "Key", "Plan", "State", "plans", "states"]

@@ -19,6 +19,7 @@ from panelfem.reserve.plies import PlyCheck, Residual
 from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve
 from panelfem.reserve.sampling import Sampling
 from panelfem.reserve.search import SEARCH_LIMIT, Path, along
+from panelfem.reserve.singular import notes
 from panelfem.reserve.theory import Theory
 from panelfem.reserve.through_thickness import ThroughThickness
 
@@ -141,8 +142,17 @@ def analyse(
         now.contacts,
         rows,
         curve,
+        notes=notes(subject.sampling.places, (release, first), now.contacts, _thickness(subject, place)),
     )
     return result, FieldSet(now.motion[:, :3].copy(), _on_vertices(subject, plies.field(path.held, now))), path
+
+
+def _thickness(subject: Subject, place: FloatArray | None) -> float:
+    """Thickness (m) of the laminate at a place (3,), 0 without one."""
+    if place is None:
+        return 0.0
+    element = int(subject.panel.mesh.nearest(place[None])[0][0])
+    return subject.panel.laminates[int(subject.panel.laminate_of[element])].thickness
 
 
 def _on_vertices(subject: Subject, factors: FloatArray) -> FloatArray:
