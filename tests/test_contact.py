@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from panelfem.arrays import FloatArray
 from panelfem.errors import InputError, ModelError
-from panelfem.loads.obstacle import contact_notes, height, obstacle_rows, place_obstacle
+from panelfem.loads.obstacle import contact_notes, height, obstacle_rows, place_obstacle, split_for
 from panelfem.loads.records import Contact, Flat, HalfRound, Ramp, Shape, Step
 from panelfem.mesh import CurvedMesh
 from panelfem.shell import Shell, Supports, System
@@ -72,8 +72,7 @@ def strip(ends: str, nx: int = 40, camber: float = 0.0, order: int = 2, nu: floa
 
 def held(shell: Shell, system: System) -> HeldSystem:
     """No fasteners."""
-    rows = fastener_rows(shell.mesh, [], np.zeros((0, 3)), np.array([1.0, 0, 0]))
-    return HeldSystem(system, rows.rows, np.zeros((0, 6)), shell.n_total)
+    return HeldSystem(system, fastener_rows(shell, [], np.zeros((0, 3))).rows)
 
 
 def contact(
@@ -157,6 +156,80 @@ def test_narrow_half_round_is_a_line_load(division: int, offset: float) -> None:
     # between two places the crest stands out by at most (h/2)²/2R, h the distance of the places
     bound = (L / 24 / division / 2) ** 2 / (2 * 0.05) / s
     assert found.total[0] == pytest.approx(exact, rel=bound + 0.01)
+
+
+def turned_plate(turn: float, order: int) -> tuple[Shell, HeldSystem]:
+    """A clamped square of side 0.3 m, 3 mm thick, domed (radius 1.7 m); its mesh of 25 mm turned by `turn` rad."""
+    points, triangles = grid(12, 12, 0.3, 0.3)
+    c, s = np.cos(turn), np.sin(turn)
+    flat = (points - 0.15) @ np.array([[c, s], [-s, c]])
+    mesh = CurvedMesh.lift(flat, triangles, order, lambda p: np.column_stack([p, -0.3 * (p**2).sum(axis=1)]))
+    shell = Shell(mesh, isotropic(3 * T, 0.3), np.array([1.0, 0, 0]))
+    ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    key, count = np.unique(np.sort(ends, axis=1), axis=0, return_counts=True)
+    fixed = np.zeros((mesh.nb, 6), bool)
+    fixed[edge_nodes(mesh, key[count == 1])] = True
+    return shell, held(shell, shell.factor(Supports(fixed)))
+
+
+def across(shape: Shape, angle: float = 0.38) -> Contact:
+    """A shape from above, a little off the middle, its line of travel at `angle` rad from x."""
+    travel = np.array([np.cos(angle), np.sin(angle), 0])
+    return Contact(shape, np.array([0.004, 0.003, 0.1]), DOWN, travel, "interference", 3e-3)
+
+
+@pytest.mark.parametrize("division", [1, 2, 4])
+@pytest.mark.parametrize("shape", [HalfRound(0.02), HalfRound(0.05), Step(0.01), Step(0.04)])
+def test_no_place_is_off_a_shape_that_ends_inside_elements(shape: HalfRound | Step, division: int) -> None:
+    """Every place is under the shape, gives way as it advances, and is not met before the shape meets the panel."""
+    shell, _ = turned_plate(0.0, 2)
+    # negative lobes over the bend of a shape: no more than the height of its circle over half a hat
+    early = 0.5 * (0.0125 / division) ** 2 / (shape.radius if isinstance(shape, HalfRound) else shape.edge_radius)
+    for angle in np.linspace(0.0, 2 * np.pi, 25):
+        obstacle = place_obstacle(across(shape, angle), shell)
+        rows = obstacle_rows(obstacle, shell, division)
+        assert np.isfinite(obstacle.clearance(rows.place)).all()
+        assert rows.share.min() > 0
+        assert (rows.gap / rows.share).min() > -early
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.35, 0.7])
+@pytest.mark.parametrize(("shape", "agree"), [(HalfRound(0.02), 0.02), (HalfRound(0.05), 0.01), (Step(0.01), 0.04)])
+def test_order_and_lattice_hardly_show_in_the_force(shape: Shape, agree: float, turn: float) -> None:
+    """A shape that ends inside elements, pushed by order 2 and by order 3 on the finer lattice."""
+    forces = []
+    for order, finer in ((2, False), (3, True)):
+        shell, panel = turned_plate(turn, order)
+        obstacle = place_obstacle(across(shape), shell)
+        p = problem(shell, panel, obstacle.contact, division=split_for(obstacle, shell, finer))
+        found = p.at(at_rest(p, shell), [3e-3])
+        assert np.isfinite(obstacle.clearance(p.place[found.touching])).all()
+        forces.append(found.total[0])
+    assert forces[0] > 0
+    assert forces[0] == pytest.approx(forces[1], rel=agree)
+
+
+def test_the_finer_lattice_is_finer() -> None:
+    """Round shapes, steps and flat faces get more places; a flat that lies against very many elements does not."""
+    shell, _ = turned_plate(0.0, 2)
+    for shape, low, high in (
+        (HalfRound(0.05), 4, 6),
+        (HalfRound(20.0), 1, 3),
+        (Step(0.01), 2, 4),
+        (Flat(), 1, 2),
+        (Ramp(0.1), 1, 2),
+    ):
+        obstacle = place_obstacle(Contact(shape, np.zeros(3), DOWN, UP[[2, 0, 1]], "interference", 3e-3), shell)
+        assert (split_for(obstacle, shell), split_for(obstacle, shell, finer=True)) == (low, high)
+    plate = Shell(CurvedMesh.straight(*plane(20), 2), isotropic(T, 0.3), np.array([1.0, 0, 0]))
+    lying = place_obstacle(Contact(Flat(), np.zeros(3), DOWN, UP[[2, 0, 1]], "interference", 3e-3), plate)
+    assert split_for(lying, plate, finer=True) == 1
+
+
+def plane(n: int) -> tuple[FloatArray, np.ndarray]:
+    """A flat square of 2 n² triangles in space."""
+    points, triangles = grid(n, n, 0.3, 0.3)
+    return np.column_stack([points, 0 * points[:, 0]]), triangles
 
 
 def test_a_flat_meets_the_free_edge_itself() -> None:

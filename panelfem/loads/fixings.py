@@ -17,9 +17,7 @@ from panelfem.shell.supports import (
     edge_nodes,
     edge_springs,
     fastener_rows,
-    moderate_stiffness,
     nodes_of,
-    springs,
 )
 from panelfem.shell.system import Supports, System
 
@@ -29,7 +27,7 @@ STIFF = 1e4
 
 @dataclass(frozen=True)
 class Holding:
-    """A panel held: the factored `system` with base springs, `held` to change them, and the fastener `rows`.
+    """A panel held: the factored `system` without its fasteners, `held` to add them, and the fastener `rows`.
 
     `stiffness` (nf, 6) as the panel's record gives it, 0 where a fastener is not fitted."""
 
@@ -65,10 +63,9 @@ def washer_elements(panel: Panel, fastener: Fastener) -> BoolArray:
 
 
 def hold(panel: Panel, shell: Shell, checks: bool = True) -> Holding:
-    """Factor the shell with the panel's edges, held areas, and moderate springs at its fasteners.
+    """Factor the shell with the panel's edges and held areas; its fasteners are left to `HeldSystem`.
 
-    Fasteners with a finite stiffness of the order of the skin's, or softer, keep it in the factor; rigid and
-    stiffer ones get a moderate base.  Raises ModelError if even so the panel is free to move.
+    Raises ModelError if the panel is free to move with all of them.
     """
     mesh = shell.mesh
     fixed = np.zeros((mesh.nb, 6), bool)
@@ -81,22 +78,12 @@ def hold(panel: Panel, shell: Shell, checks: bool = True) -> Holding:
         extra = extra + _support(edge, panel, shell, fixed)
     washers = [washer_elements(panel, fastener) for fastener in panel.fasteners]
     normals = np.array([fastener.normal for fastener in panel.fasteners]).reshape(-1, 3)
-    rows = fastener_rows(mesh, washers, normals, panel.axis)
+    rows = fastener_rows(shell, washers, normals)
     k = np.array([fastener_stiffness(fastener) for fastener in panel.fasteners]).reshape(-1, 6)
-    base = _base(panel, shell, rows, k)
-    extra = sparse.csr_array(extra + springs(rows.rows, base))
-    system = shell.factor(Supports(fixed, extra if extra.nnz else None), checks=checks)
+    supports = Supports(fixed, extra if extra.nnz else None, (rows.rows, k.ravel()))
+    system = shell.factor(supports, checks=checks)
     names = tuple(fastener.name for fastener in panel.fasteners)
-    return Holding(system, HeldSystem(system, rows.rows, base, shell.n_total, names), rows, k)
-
-
-def _base(panel: Panel, shell: Shell, rows: FastenerRows, k: FloatArray) -> FloatArray:
-    """Base stiffnesses (nf, 6): the actual one where it is at most ten times a moderate one, else that; a
-    fastener that is not fitted has none of its own and is left at zero."""
-    there = ~panel.removed
-    typical = np.median(shell.stiffness[there], axis=0)
-    moderate = moderate_stiffness(typical, float(panel.mesh.areas[there].sum()), rows)
-    return np.where(k <= 10 * moderate, k, moderate)
+    return Holding(system, HeldSystem(system, rows.rows, names, system.anchored), rows, k)
 
 
 def _support(edge: EdgeSupport, panel: Panel, shell: Shell, fixed: BoolArray) -> sparse.csr_array:

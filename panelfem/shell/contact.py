@@ -13,7 +13,7 @@ moves.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,12 +42,19 @@ fasteners of 5e5, 2e6 and 5e7 N/m along their normals; with rigid ones it grows 
 """
 
 
+FURTHER = 2.5
+"""Times the advance since the first touch that the next trial of a force may have."""
+
+
 class ClashError(ModelError):
     """A shape and a rigid fixing want the same place: no finite force keeps them apart."""
 
 
 class Pusher:
-    """A shape on one factored system, with the displacement columns (n_total,) of unit forces at its places."""
+    """A shape on one factored system, with the displacement columns (n_total,) of unit forces at its places.
+
+    Columns stay in the blocks in which they were solved for, so that learning more copies none of them.
+    """
 
     def __init__(self, held: HeldSystem, touch: TouchRows) -> None:
         if len(touch.gap) == 0:
@@ -58,20 +65,26 @@ class Pusher:
             )
         self.held, self.touch = held, touch
         self.known: list[int] = []
-        self._columns = np.empty((held.n_total, 0))
+        self._blocks: list[FloatArray] = []
 
     def learn(self, places: Sequence[int]) -> None:
         """Solve for the columns of those of `places` that are not known yet."""
-        new = [p for p in places if p not in set(self.known)]
+        known = set(self.known)
+        new = [p for p in places if p not in known]
         if new:
-            self._columns = np.hstack([self._columns, solve_many(self.held.system, self.touch.rows[new])])
+            self._blocks.append(solve_many(self.held.system, self.touch.rows[new]))
             self.known += new
             self.held.back_solves += len(new)
 
-    @property
-    def columns(self) -> FloatArray:
-        """Base displacements (n_total, known) of unit forces at the known places."""
-        return self._columns
+    def blocks(self, start: int = 0) -> Iterator[tuple[slice, FloatArray]]:
+        """What was learnt after the first `start` known places, as it came: which of them, with their base
+        displacements (n_total, n) under unit forces."""
+        end = 0
+        for block in self._blocks:
+            which = slice(end, end + block.shape[1])
+            end = which.stop
+            if which.start >= start:
+                yield which, block
 
 
 @dataclass(frozen=True)
@@ -173,9 +186,8 @@ class ContactProblem:
         out = np.zeros(self.held.n_total)
         for pusher, start in zip(self.pushers, self.starts[:-1], strict=True):
             amounts = force[start + np.asarray(pusher.known, np.int64)]
-            used = np.flatnonzero(amounts)
-            if len(used):
-                out += pusher.columns[:, used] @ amounts[used]
+            for which, block in pusher.blocks():
+                out += block @ amounts[which]
         return out
 
     def at(self, free: Free, advance: Sequence[float], k: FloatArray | None = None) -> ContactSolution:
@@ -248,8 +260,9 @@ class ContactProblem:
         """Contact with a given total force `amount` (N ≥ 0) of the first shape along its direction.
 
         `others`: advances of the other shapes.  The total grows with the advance, piecewise linearly, so
-        Newton steps inside a bracket find it.  Raises ModelError if it is not found, or if a rigid fixing is
-        in the way.
+        Newton steps inside a bracket find it; none goes more than `FURTHER` times as far as the shape has come
+        since it first touched, because the few places that touch then tell too little of those that will.  Raises
+        ModelError if it is not found, or if a rigid fixing is in the way.
         """
         if not amount >= 0:
             raise InputError(f"contact force {amount:g} N", allowed="zero or more: a shape only pushes")
@@ -272,8 +285,10 @@ class ContactProblem:
             else:
                 high = advance
             step = advance + miss / slope if slope > 0 else np.nan
+            if step > (furthest := self._further(first, advance)):
+                step = furthest
             if not low < step < high:
-                step = 0.5 * (low + high) if np.isfinite(high) else self._nudge(first, advance)
+                step = 0.5 * (low + high) if np.isfinite(high) else self._further(first, advance)
             if step in (low, high):
                 break
             advance = step
@@ -287,10 +302,10 @@ class ContactProblem:
             do="check the force and what the panel is held by",
         )
 
-    def _nudge(self, first: float, advance: float) -> float:
-        """A little further than the first touch: where no place carries force there is no slope to follow."""
+    def _further(self, first: float, advance: float) -> float:
+        """How far the next step may go; from the first touch on, a little, for no slope is known there."""
         size = float(np.ptp(self.place, axis=0).max())
-        return first + max(2.0 * (advance - first), 1e-6 * size)
+        return first + max(FURTHER * (advance - first), 1e-6 * size)
 
     def _known(self) -> IntArray:
         return np.concatenate(
@@ -317,10 +332,8 @@ class ContactProblem:
     def _compliance(self, state: HeldState, known: IntArray) -> FloatArray:
         """C (m, known): gap opened at every place by a unit force at each known one, cars included."""
         for number, pusher in enumerate(self.pushers):
-            have = self._motions[number].shape[1]
-            if have < len(pusher.known):
-                new = self.rows @ pusher.columns[:, have:]
-                self._motions[number] = np.hstack([self._motions[number], new])
+            new = [self.rows @ block for _, block in pusher.blocks(self._motions[number].shape[1])]
+            self._motions[number] = np.hstack([self._motions[number], *new])
         C = np.hstack(self._motions)
         if len(state.rows):
             moved = self._response(state)

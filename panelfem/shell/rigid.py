@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, hstack
 from scipy.sparse.csgraph import connected_components
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
@@ -16,26 +18,6 @@ HELD = 1e-8
 SPRING = 1e-12
 """Energy of a rigid motion in the springs over that of the skin's stiffest unknown, below which it counts as free
 (rounding of the factorisation would outweigh it)."""
-
-
-def pieces(layout: Layout, active: BoolArray, extra: csr_array | None) -> tuple[int, IntArray]:
-    """Number of connected pieces of the active elements and the piece of each boundary node (−1: of no element).
-
-    Two elements that share a node hang together (the node carries rotations too); so do nodes joined by a spring.
-    """
-    nodes = layout.mesh.boundary[active]
-    row, column = np.repeat(nodes[:, 0], nodes.shape[1]), nodes.ravel()
-    if extra is not None:
-        coo = extra.tocoo()
-        row, column = np.append(row, coo.row // 6), np.append(column, coo.col // 6)
-    graph = csr_array((np.ones(len(row)), (row, column)), shape=(layout.nb, layout.nb))
-    _, label = connected_components(graph, directed=False)
-    used = np.zeros(layout.nb, bool)
-    used[nodes.ravel()] = True
-    names, number = np.unique(label[used], return_inverse=True)
-    piece = np.full(layout.nb, -1)
-    piece[used] = number
-    return len(names), piece
 
 
 def rigid_motions(x: FloatArray, centre: FloatArray) -> FloatArray:
@@ -53,52 +35,96 @@ def rigid_motions(x: FloatArray, centre: FloatArray) -> FloatArray:
     return motions
 
 
-def check_held(layout: Layout, active: BoolArray, fixed: BoolArray, extra: csr_array | None, stiffest: float) -> None:
-    """Raise ModelError naming the first motion nothing holds.
+def pieces(layout: Layout, active: BoolArray) -> tuple[int, IntArray]:
+    """Number of connected pieces of the active elements and the piece of each element (−1: not active).
 
-    `fixed` (nb, 6); `stiffest` N/m the greatest diagonal term of the skin's matrix, to weigh springs against.
+    Two elements that share a node hang together (the node carries rotations too).
     """
-    _, own = pieces(layout, active, None)
-    count, group = (int(own.max(initial=-1)) + 1, own) if extra is None else pieces(layout, active, extra)
-    x = layout.mesh.x
-    for number in range(count):
-        inside = group == number
-        parts = np.unique(own[inside])
-        motions = np.zeros((int(inside.sum()), 6, 6 * len(parts)))
-        where = np.flatnonzero(inside)
-        frames = []
-        for i, part in enumerate(parts):
-            mine = own[where] == part
-            points = x[where[mine]]
-            centre = points.mean(axis=0)
-            radius = max(float(np.linalg.norm(points - centre, axis=1).max()), 1e-12)
-            unit_motion = rigid_motions(points, centre)
-            unit_motion[:, :, 3:] /= radius
-            unit_motion[:, 3:] *= radius
-            motions[mine, :, 6 * i : 6 * i + 6] = unit_motion
-            frames.append((centre, radius, int(mine.sum())))
-        holds = motions[fixed[where]]
-        free = _null_space(holds, 6 * len(parts))
-        if free.shape[1] and extra is not None:
-            scale = np.array([1.0, 1.0, 1.0] + 3 * [1.0 / frames[0][1]])
-            flat = (motions * scale[None, :, None]).reshape(-1, 6 * len(parts)) @ free
-            rows = (6 * where[:, None] + np.arange(6)).ravel()
-            spring = flat.T @ (extra[rows][:, rows] @ flat)
-            energy, vectors = np.linalg.eigh((spring + spring.T) / 2.0)
-            free = free @ vectors[:, energy <= SPRING * stiffest]
-        if free.shape[1]:
-            part = int(np.argmax([np.linalg.norm(free[6 * i : 6 * i + 6]) for i in range(len(parts))]))
-            loose = free[6 * part : 6 * part + 6]
-            loose = loose @ np.linalg.svd(loose, full_matrices=False)[2].T
-            loose = loose[:, np.linalg.norm(loose, axis=0) > 1e-6]
-            centre, radius, size = frames[part]
-            piece = f"the piece of {size} nodes around {millimetres(centre)}" if own.max() > 0 else ""
-            raise ModelError(
-                f"the panel is free to {describe(loose, centre, radius)}",
-                where=piece or "its fixings",
-                allowed="fixings that hold each connected piece against three shifts and three turns",
-                do="add or stiffen a fixing, or remove the loose piece",
-            )
+    nodes = layout.mesh.boundary[active]
+    row, column = np.repeat(nodes[:, 0], nodes.shape[1]), nodes.ravel()
+    graph = csr_array((np.ones(len(row)), (row, column)), shape=(layout.nb, layout.nb))
+    _, label = connected_components(graph, directed=False)
+    names, number = np.unique(label[nodes[:, 0]], return_inverse=True)
+    piece = np.full(layout.ne, -1)
+    piece[active] = number
+    return len(names), piece
+
+
+@dataclass(frozen=True)
+class RigidMotions:
+    """The rigid motions of the pieces of a panel.
+
+    `motion` csr (n_total, 6 pieces): for each piece three shifts of 1 m along x y z, then turns of 1/`radius` about
+    axes through its `centre` along x y z.  `centre` (pieces, 3) m, `radius` (pieces,) m, `size` (pieces,) nodes.
+    """
+
+    motion: csr_array
+    centre: FloatArray
+    radius: FloatArray
+    size: IntArray
+
+    @classmethod
+    def of(cls, layout: Layout, active: BoolArray) -> RigidMotions:
+        """Those of the active elements."""
+        count, piece = pieces(layout, active)
+        centre, radius, size = np.zeros((count, 3)), np.zeros(count), np.zeros(count, np.int64)
+        blocks = []
+        for i in range(count):
+            elements = np.flatnonzero(piece == i)
+            points = layout.mesh.x[np.unique(layout.mesh.boundary[elements])]
+            size[i], centre[i] = len(points), points.mean(axis=0)
+            radius[i] = max(float(np.linalg.norm(points - centre[i], axis=1).max()), 1e-12)
+            nodes = layout.x[elements]
+            unit = rigid_motions(nodes.reshape(-1, 3), centre[i]).reshape(*nodes.shape[:2], 6, 6)
+            unit[..., 3:] /= radius[i]
+            motion = np.zeros((layout.n_total, 6))
+            motion[layout.displacement_unknowns[elements]] = unit[:, :, :3]
+            motion[layout.rotation_unknowns[elements]] = unit[0, 0, 3:]
+            blocks.append(csr_array(motion))
+        whole = hstack(blocks, format="csr") if blocks else csr_array((layout.n_total, 0))
+        return cls(csr_array(whole), centre, radius, size)
+
+    def stops(self, fixed: BoolArray) -> FloatArray:
+        """Motion (m, 6 pieces) of the unknowns that are `fixed` (nb, 6), m; turns times the radius."""
+        unknown = np.flatnonzero(fixed)
+        rows = self.motion[unknown].toarray()
+        rows[unknown % 6 >= 3] *= np.repeat(self.radius, 6)
+        return rows
+
+    def energy(self, rows: csr_array, stiffness: FloatArray | None = None) -> FloatArray:
+        """Twice the energy (6 pieces, 6 pieces), N·m, of springs `stiffness` (m,) on the motions `rows` (m, n), or
+        of a matrix of springs (n, n); n ≤ n_total."""
+        moved = self.motion[: rows.shape[1]]
+        if stiffness is None:
+            out = (moved.T @ (rows @ moved)).toarray()
+        else:
+            seen = (rows @ moved).toarray()
+            out = seen.T @ (stiffness[:, None] * seen)
+        return np.asarray((out + out.T) / 2.0)
+
+
+def check_held(motions: RigidMotions, fixed: BoolArray, springs: FloatArray, stiffest: float) -> None:
+    """Raise ModelError naming a motion nothing holds.
+
+    `fixed` (nb, 6); `springs` (6 pieces, 6 pieces) the energy of all springs; `stiffest` N/m the greatest diagonal term
+    of the skin's matrix, to weigh springs against.
+    """
+    free = _null_space(motions.stops(fixed), len(springs))
+    energy, vectors = np.linalg.eigh(free.T @ springs @ free)
+    free = free @ vectors[:, energy <= SPRING * stiffest]
+    if not free.shape[1]:
+        return
+    piece = int(np.argmax(np.linalg.norm(free.reshape(-1, 6 * free.shape[1]), axis=1)))
+    loose = free[6 * piece : 6 * piece + 6]
+    loose = loose @ np.linalg.svd(loose, full_matrices=False)[2].T
+    loose = loose[:, np.linalg.norm(loose, axis=0) > 1e-6]
+    centre, size = motions.centre[piece], motions.size[piece]
+    raise ModelError(
+        f"the panel is free to {describe(loose, centre, float(motions.radius[piece]))}",
+        where=f"the piece of {size} nodes around {millimetres(centre)}" if len(motions.size) > 1 else "its fixings",
+        allowed="fixings that hold each connected piece against three shifts and three turns",
+        do="add or stiffen a fixing, or remove the loose piece",
+    )
 
 
 def _null_space(rows: FloatArray, n: int) -> FloatArray:

@@ -114,14 +114,15 @@ class Shell:
         return np.asarray(np.bincount(unknowns.ravel(), nodal.ravel(), self.n_total), float)
 
     def residual_strain(self, resultants: FloatArray) -> FloatArray:
-        """Load (n_total,) of initial resultants (ne, 6) [N_T, M_T], N/m and N, in the frame: ∫ Bᵀ [N_T; M_T].
+        """Load (n_total,) of initial resultants (ne, 6) [N_T, M_T] or (ne, 8) [N_T, M_T, Q_T], N/m and N: ∫ Bᵀ them.
 
-        K u = f + this gives the displacements of a panel whose free strain (heat, moisture) has these resultants.
+        K u = f + this gives the displacements of a panel whose free strain (heat, moisture) has these resultants.  As
+        a row on u it is the sum over elements of resultants · ∫ strain.
         """
         layout, t = self.layout, self.layout.tables
         out = np.zeros(self.n_total)
         es = np.flatnonzero(self.active & resultants.any(axis=1))
-        m = t.boundary
+        m, sheared = t.boundary, resultants.shape[1] == 8
         flat_u = layout.displacement_unknowns.swapaxes(1, 2)
         flat_t = layout.rotation_unknowns.swapaxes(1, 2)
         for part in chunks(t, len(es)):
@@ -129,12 +130,16 @@ class Shell:
             x = layout.x[some]
             rule = rule_geometry(t, x, self.axis)
             rows = strain_operator(t, x, rule.directors, rule.area_normal)
-            weighted = rule.tensors * (rule.area * t.triangle.weights)[..., None, None]
+            weight = (rule.area * t.triangle.weights)[..., None, None]
+            weighted = rule.tensors * weight
             membrane = np.einsum("eqij,ei->eqj", weighted, resultants[some, :3])
-            bending = np.einsum("eqij,ei->eqj", weighted, resultants[some, 3:])
-            tied = np.einsum("eqj,qjn->en", membrane, t.membrane)
-            acting = np.concatenate([tied, bending.reshape(len(some), -1)], axis=1)
-            force = (acting[:, None] @ rows[:, : t.nm + 3 * t.nq])[:, 0]
+            bending = np.einsum("eqij,ei->eqj", weighted, resultants[some, 3:6])
+            parts = [np.einsum("eqj,qjn->en", membrane, t.membrane), bending.reshape(len(some), -1)]
+            if sheared:
+                shear = np.einsum("eqij,ei->eqj", rule.vectors * weight, resultants[some, 6:])
+                parts.append(np.einsum("eqj,qjn->en", shear, t.shear))
+            acting = np.concatenate(parts, axis=1)
+            force = (acting[:, None] @ rows[:, : acting.shape[1]])[:, 0]
             shape = (len(some), -1)
             unknowns = np.concatenate(
                 [

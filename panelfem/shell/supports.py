@@ -1,21 +1,25 @@
 """What holds the skin: rows for the mean motion under a washer, fixed nodes, and springs along edges.
 
-Everything here is about boundary nodes (vertices and nodes on edges) of a `CurvedMesh`; node i owns the
-unknowns 6i … 6i+5: displacement x y z, then rotation vector x y z.
+Nodes and springs along edges are about boundary nodes (vertices and nodes on edges) of a `CurvedMesh`; node i owns
+the unknowns 6i … 6i+5: displacement x y z, then rotation vector x y z.  The rows of a washer are about all unknowns.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import sparse
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.mesh.curved import CurvedMesh
-from panelfem.mesh.lattice import EDGES, lattice
+from panelfem.mesh.lattice import EDGES
+from panelfem.shell.fields import surface_at
+
+if TYPE_CHECKING:
+    from panelfem.shell.shell import Shell
 
 ROW_NAMES = ("along t1", "along t2", "along its normal", "about t1", "about t2", "about its normal")
 """The six motions of a fastener, in the order of its rows."""
@@ -23,10 +27,10 @@ ROW_NAMES = ("along t1", "along t2", "along its normal", "about t1", "about t2",
 
 @dataclass(frozen=True)
 class FastenerRows:
-    """The mean motion of the skin under each of nf washers, as rows on the unknowns of the boundary nodes.
+    """The mean motion of the skin under each of nf washers, as rows on all unknowns.
 
-    `rows` csr (6 nf, 6 nb): mean displacement along t1, t2, n (m) and mean rotation about t1, t2, n (rad),
-    exact for every rigid motion.  `place` (nf, 3) m: the mean place, about which the rotations turn and
+    `rows` csr (6 nf, n_total): mean displacement along t1, t2, n (m) and mean rotation about t1, t2, n (rad),
+    exact for every rigid motion.  `place` (nf, 3) m: the centroid of the area, about which the rotations turn and
     moments are counted; `frame` (nf, 3, 3): t1, t2, n as rows; `area` (nf,) m² under each washer, zero where
     nothing is left of the skin (its rows are zero then, and it holds nothing).
     """
@@ -35,26 +39,6 @@ class FastenerRows:
     place: FloatArray
     frame: FloatArray
     area: FloatArray
-
-
-@cache
-def boundary_weights(k: int) -> FloatArray:
-    """Weights (3k,) on the boundary nodes of a triangle of order k ≥ 2 for a mean over it, exact for
-    quadratics.
-
-    Of all such weights the ones with the least sum of squares; they sum to one (those of the vertices are slightly
-    negative from k = 3).  No inner node is needed: quadratics are fixed by their values on the border, because
-    the first polynomial that vanishes there is the cubic bubble.
-
-    >>> boundary_weights(2).round(12).tolist()
-    [0.0, 0.0, 0.0, 0.333333333333, 0.333333333333, 0.333333333333]
-    """
-    r, s = lattice(k)[0]
-    moments = np.array([1.0, 1 / 3, 1 / 3, 1 / 6, 1 / 12, 1 / 6])  # means of 1, r, s, r², rs, s²
-    weights: FloatArray = np.linalg.lstsq(np.array([r**0, r, s, r * r, r * s, s * s]), moments, rcond=None)[0]
-    weights[np.abs(weights) < 1e-14] = 0.0
-    weights.flags.writeable = False
-    return weights
 
 
 def tangent_frames(normals: FloatArray, axis: FloatArray) -> FloatArray:
@@ -75,82 +59,55 @@ def tangent_frames(normals: FloatArray, axis: FloatArray) -> FloatArray:
     return np.stack([t1, np.cross(n, t1), n], axis=1)
 
 
-def fastener_rows(
-    mesh: CurvedMesh, washers: Sequence[BoolArray], normals: FloatArray, axis: FloatArray
-) -> FastenerRows:
+def fastener_rows(shell: Shell, washers: Sequence[BoolArray], normals: FloatArray) -> FastenerRows:
     """The mean motion of the skin under each washer; `washers` marks its elements (ne,), `normals` (nf, 3)
-    point out of them.
+    point out of them; t1 is the shell's axis on the washer's plane.
 
-    Displacements are area-weighted means.  Rotations about t1 and t2 are means of the rotation vector, so of
-    the director.  The rotation about n is taken from the displacements (the moment of the motion over the
-    moment of inertia of the weights), because a shell gives its own rotation about the normal next to no
-    stiffness.  Where the elements under a washer lie on one line that rotation is not defined and its row is
-    zero.
+    Means are over the true area, by the element's own rule, of the active elements.  So the load of a force on a
+    displacement row is that of an even pressure under the washer, at every order.  Rotations about t1 and t2 are means
+    of the rotation vector, so of the director.  The rotation about n is taken from the displacements (the moment of the
+    motion over the moment of inertia of the area), because a shell gives its own rotation about the normal next to no
+    stiffness.  Where the area is a line that rotation is not defined and its row is zero.
     """
     nf = len(washers)
-    frame = tangent_frames(np.asarray(normals, float).reshape(nf, 3), np.asarray(axis, float))
-    place, area = np.zeros((nf, 3)), np.zeros(nf)
-    v = mesh.x[mesh.triangles]
-    areas = 0.5 * np.linalg.norm(np.cross(v[:, 1] - v[:, 0], v[:, 2] - v[:, 0]), axis=1)
-    local = boundary_weights(mesh.order)
-    blocks = []
+    frame = tangent_frames(np.asarray(normals, float).reshape(nf, 3), shell.axis)
+    place, area, blocks = np.zeros((nf, 3)), np.zeros(nf), []
     for f, washer in enumerate(washers):
-        elements = np.flatnonzero(washer)
+        elements = np.flatnonzero(washer & shell.active)
         if not len(elements):
-            blocks.append(sparse.csr_array((6, 6 * mesh.nb)))
+            blocks.append(sparse.csr_array((6, shell.n_total)))
             continue
-        share = areas[elements] / areas[elements].sum()
-        nodes, where = np.unique(mesh.boundary[elements], return_inverse=True)
-        weights = np.bincount(where.ravel(), (share[:, None] * local).ravel(), len(nodes)).astype(float)
-        x = mesh.x[nodes]
-        area[f], place[f] = areas[elements].sum(), weights @ x
-        blocks.append(_six_rows(nodes, weights, x - place[f], frame[f], mesh.nb))
-    rows = sparse.vstack(blocks, format="csr") if blocks else sparse.csr_array((0, 6 * mesh.nb))
+        x, _, factor = surface_at(shell.layout, shell.layout.tables.triangle.points, elements)
+        share = factor * shell.layout.tables.triangle.weights
+        area[f] = share.sum()
+        share /= area[f]
+        place[f] = np.einsum("eq,eqc->c", share, x)
+        blocks.append(_six_rows(shell, elements, share, x - place[f], frame[f]))
+    rows = sparse.vstack(blocks, format="csr") if blocks else sparse.csr_array((0, shell.n_total))
     return FastenerRows(sparse.csr_array(rows), place, frame, area)
 
 
-def _six_rows(nodes: IntArray, weights: FloatArray, arm: FloatArray, frame: FloatArray, nb: int) -> sparse.csr_array:
-    """The rows of one washer: nodes (m,), weights (m,) that sum to one, arms (m, 3) from their mean place."""
-    rows = np.zeros((6, len(nodes), 6))
-    rows[:3, :, :3] = weights[None, :, None] * frame[:, None, :]
-    rows[3:5, :, 3:] = weights[None, :, None] * frame[:2, None, :]
-    inertia = np.einsum("m,mi,mj->ij", weights, arm, arm)
+def _six_rows(
+    shell: Shell, elements: IntArray, share: FloatArray, arm: FloatArray, frame: FloatArray
+) -> sparse.csr_array:
+    """The rows (6, n_total) of one washer: shares (ne, nq) of its area, arms (ne, nq, 3) from its place."""
+    layout, tables = shell.layout, shell.layout.tables
+    moved, turned = share @ tables.displacement, share @ tables.rotation
+    by_u, by_t = (np.zeros((6, len(elements), nodes, 3)) for nodes in (tables.nu, tables.nr))
+    by_u[:3] = moved[..., None] * frame[:, None, None]
+    by_t[3:5] = turned[..., None] * frame[:2, None, None]
+    inertia = np.einsum("eq,eqi,eqj->ij", share, arm, arm)
     inertia = np.trace(inertia) * np.eye(3) - inertia
     if np.linalg.eigvalsh(inertia)[0] > 1e-9 * np.trace(inertia):
-        rows[5, :, :3] = weights[:, None] * np.cross(np.linalg.solve(inertia, frame[2]), arm)
-    columns = 6 * nodes[:, None] + np.arange(6)
-    index = np.broadcast_to(np.arange(6)[:, None, None], rows.shape)
-    flat = sparse.coo_array(
-        (rows.ravel(), (index.ravel(), np.broadcast_to(columns, rows.shape).ravel())), shape=(6, 6 * nb)
-    )
-    dense = flat.tocsr()
-    dense.eliminate_zeros()
-    return sparse.csr_array(dense)
-
-
-def springs(rows: sparse.csr_array, stiffness: FloatArray) -> sparse.csr_array:
-    """Σ gᵀ k g for rows g (nr, n) with finite stiffnesses k (nr,): what springs on those motions add to the matrix."""
-    k = sparse.diags_array(np.asarray(stiffness, float).ravel())
-    return sparse.csr_array(rows.T @ (k @ rows))
-
-
-def moderate_stiffness(stiffness: FloatArray, area: float, rows: FastenerRows) -> FloatArray:
-    """Stiffnesses (nf, 6), N/m and N·m/rad, of the order of the skin's own at a washer.
-
-    `stiffness` (8, 8) is a typical laminate's; `area` m² of the panel.  A panel on springs of this size can
-    have any of them stiffened, made rigid or taken away by a small update without loss of digits (see
-    `held`).  In plane the skin gives about A66; along the normal about 16 π D / L² with L² the area per
-    fastener (a plate clamped at radius L under a point force: Timoshenko & Woinowsky-Krieger, article 19,
-    from memory); a tilt about D; a twist about A66 r².
-    """
-    nf = len(rows.area)
-    membrane, bending = stiffness[2, 2], 0.5 * (stiffness[3, 3] + stiffness[4, 4])
-    base = np.empty((nf, 6))
-    base[:, :2] = membrane
-    base[:, 2] = 16 * np.pi * bending * max(nf, 1) / area
-    base[:, 3:5] = 4 * np.pi * bending
-    base[:, 5] = membrane * np.maximum(rows.area, 1e-12)
-    return base
+        turning = np.cross(np.linalg.solve(inertia, frame[2]), arm)
+        by_u[5] = tables.displacement.T @ (share[..., None] * turning)
+    unknowns = layout.displacement_unknowns[elements], layout.rotation_unknowns[elements]
+    columns = np.concatenate([part.ravel() for part in unknowns])
+    values = np.concatenate([by_u.reshape(6, -1), by_t.reshape(6, -1)], axis=1)
+    at = np.repeat(np.arange(6), len(columns)), np.tile(columns, 6)
+    rows = sparse.coo_array((values.ravel(), at), shape=(6, shell.n_total)).tocsr()
+    rows.eliminate_zeros()
+    return sparse.csr_array(rows)
 
 
 def nodes_of(mesh: CurvedMesh, elements: BoolArray) -> IntArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,9 +11,10 @@ from scipy.sparse import csr_array
 
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.errors import ModelError
+from panelfem.shell.anchors import Anchored, Anchors, find_anchors
 from panelfem.shell.assembly import Factor, factor_stiffness, singular
 from panelfem.shell.quality import check_elements
-from panelfem.shell.rigid import check_held
+from panelfem.shell.rigid import RigidMotions, check_held
 
 if TYPE_CHECKING:
     from panelfem.shell.shell import Shell
@@ -26,26 +28,30 @@ REFUSE = 1e-9
 
 @dataclass(frozen=True)
 class Supports:
-    """What holds the boundary nodes.
+    """What holds the panel.
 
     `fixed` (nb, 6) marks unknowns held at zero; `extra` (n_boundary, n_boundary) symmetric stiffness of springs to
-    ground or between nodes, N/m, N and N·m.
+    ground or between nodes, N/m, N and N·m.  `fixings`: rows (m, n_total) and their stiffnesses (m,), N/m and N·m/rad,
+    that hold the panel too but are left to `held`: the factored matrix has anchors in their place.
     """
 
     fixed: BoolArray
     extra: csr_array | None = None
+    fixings: tuple[csr_array, FloatArray] | None = None
 
 
 @dataclass
 class System:
     """`shell` factored with `supports`.
 
-    `notes` are warnings worth printing; `backward_error` is that of the last solve (with checks).
+    `anchors` stand in for the fixings of the supports.  `notes` are warnings worth printing; `backward_error` is that
+    of the last solve (with checks).
     """
 
     shell: Shell
     supports: Supports
     factor: Factor
+    anchors: Anchors
     checks: bool
     notes: list[str] = field(default_factory=list)
     backward_error: float = 0.0
@@ -104,13 +110,39 @@ class System:
         return out.reshape(load.shape)
 
     def residual(self, u: FloatArray, load: FloatArray) -> FloatArray:
-        """Forces out of balance at the free unknowns, springs counted, of the shape of both (zero but for rounding)."""
+        """Forces out of balance at the free unknowns, springs and anchors counted, of the shape of both (zero but for
+        rounding)."""
         r = self.reactions(u, load).reshape(len(u), -1)
         nb = self.shell.layout.n_boundary
+        columns = u.reshape(len(u), -1)[:nb]
         if self.supports.extra is not None:
-            r[:nb] += self.supports.extra @ u.reshape(len(u), -1)[:nb]
+            r[:nb] += self.supports.extra @ columns
+        r[:nb] += self.anchors.springs @ columns
         r[:nb][self._held()] = 0.0
         return r.reshape(load.shape)
+
+    @cached_property
+    def anchored(self) -> Anchored | None:
+        """The answers to unit forces on the anchors; None without any.
+
+        With V the motion that an anchor frees, zero at fixed unknowns, and K the matrix without anchors, the answer is
+        (V − K₀⁻¹ K V) / k.  K V is what springs and fixed unknowns do against V: the skin itself lets it pass, so no
+        difference of nearly equal numbers is taken.
+        """
+        layout, anchors, held = self.shell.layout, self.anchors, self._held()
+        na = len(anchors.unknowns)
+        if na == 0:
+            return None
+        stopped = np.where(held[:, None], -anchors.motion, 0.0)
+        against = layout.scatter(self.shell.element_matrices().stiffness @ layout.gather(stopped))
+        moved = anchors.motion + stopped
+        if self.supports.extra is not None:
+            against += self.supports.extra @ moved
+        against[held] = 0.0
+        back = self.factor.solve(against) if against.any() else np.zeros_like(against)
+        rows = csr_array((np.ones(na), (np.arange(na), anchors.unknowns)), shape=(na, layout.n_total))
+        responses = self._expanded((moved - back) / anchors.stiffness, None)
+        return Anchored(rows, responses, -back[anchors.unknowns] / anchors.stiffness)
 
     def _held(self) -> BoolArray:
         return held_unknowns(self.shell, self.supports)
@@ -138,10 +170,33 @@ def factor_shell(shell: Shell, supports: Supports, checks: bool) -> System:
         raise ModelError(f"fixed has the shape {supports.fixed.shape}", where="Supports", allowed=f"{shape}")
     notes = check_elements(shell) if checks else []
     stiffness = shell.element_matrices().stiffness
-    if checks:
-        stiffest = float(np.einsum("eii->ei", stiffness)[:, : 3 * layout.tables.boundary].max(initial=0.0))
-        check_held(layout, shell.active, supports.fixed, supports.extra, stiffest)
-    factor = factor_stiffness(layout, stiffness, held_unknowns(shell, supports), supports.extra)
+    anchors = _anchors(shell, supports, stiffness, checks)
+    extra = supports.extra
+    if len(anchors.unknowns):
+        extra = anchors.springs if extra is None else csr_array(extra + anchors.springs)
+    factor = factor_stiffness(layout, stiffness, held_unknowns(shell, supports), extra)
     if checks and factor.negative_pivots():
         raise singular()
-    return System(shell, supports, factor, checks, notes)
+    return System(shell, supports, factor, anchors, checks, notes)
+
+
+def _anchors(shell: Shell, supports: Supports, stiffness: FloatArray, checks: bool) -> Anchors:
+    """Anchors for what only the fixings hold; with checks, ModelError for what nothing holds."""
+    layout, nothing = shell.layout, Anchors(np.empty(0, np.int64), np.empty(0), np.empty((shell.n_boundary, 0)))
+    if not checks and supports.fixings is None:
+        return nothing
+    motions = RigidMotions.of(layout, shell.active)
+    own = np.einsum("eii->ei", stiffness)
+    springs = np.zeros((motions.motion.shape[1],) * 2)
+    if supports.extra is not None:
+        springs += motions.energy(supports.extra)
+    if checks:
+        stiffest = float(own[:, : 3 * layout.tables.boundary].max(initial=0.0))
+        every = springs
+        if supports.fixings is not None:
+            rows, k = supports.fixings
+            every = springs + motions.energy(rows, np.minimum(k, stiffest))
+        check_held(motions, supports.fixed, every, stiffest)
+    if supports.fixings is None:
+        return nothing
+    return find_anchors(layout, motions, supports.fixed, springs, layout.scatter(own[..., None])[:, 0])

@@ -15,7 +15,7 @@ one, and the
 - next to an edge of the panel ψ = 2 − 20 φ + 30 φ²: the mean of any quadratic field is its value at the node,
 so that a shape
   that meets a sloping free edge meets the edge, not a point a third of an element inside;
-- where the shape covers part of an element only, ψ = φ over that part.
+- where the hat reaches an end of the shape, ψ = φ over what is covered: no negative lobe meets its steep side.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ from panelfem.shell.shell import Shell
 
 LEAST_SHARE = 0.02
 """A hat of which the shape covers less than this share of the area is left out (it would be a needle)."""
+
+SLANT = 0.5
+"""A hat reaches an end of the shape where the normal has less than this share along the direction of pushing (60°)."""
 
 
 @dataclass(frozen=True)
@@ -135,21 +138,25 @@ def touch_rows(
     """
     there = np.isfinite(clearance)
     phi = hats(points.division, points.local)
+    support = phi > 0
     weight = np.where(there, points.area, 0.0)
-    along = normal @ direction
+    along = np.where(there, normal @ direction, 0.0)
     gap = np.where(there, clearance, 0.0) * along
     every = _lattice_nodes(shell, points.division)
     nodes = every[points.elements]
     m = int(nodes.max(initial=-1)) + 1
-    rim = _rim_points(shell, points, every, phi)
-    whole_there = there.all(axis=1, keepdims=True)
-    support = phi > 0
+    rim = _rim_points(shell, points, every, support)
+    cut = np.zeros(m, bool)
+    cut[nodes[(along < SLANT) @ support]] = True
+    cut = cut[nodes]
     inside, edge = 2.5 * phi - 0.5 * support, 2.0 * support - 20 * phi + 30 * phi**2
-    kinds = ((np.broadcast_to(~whole_there, rim.shape), phi), (whole_there & ~rim, inside), (whole_there & rim, edge))
+    kinds = ((cut, np.ones_like(rim), phi), (~cut, ~rim, inside), (~cut, rim, edge))
 
     def total(value: FloatArray) -> FloatArray:
         """Sums (m,) of `value` (n, q) with each node's weight."""
-        parts = sum((np.where(where, value, 0.0) @ psi for where, psi in kinds), np.zeros(nodes.shape))
+        parts = np.zeros(nodes.shape)
+        for which, where, psi in kinds:
+            parts += np.where(which, np.where(where, value, 0.0) @ psi, 0.0)
         return np.bincount(nodes.ravel(), parts.ravel(), m).astype(float)
 
     covered = total(weight)
@@ -164,10 +171,11 @@ def touch_rows(
     shapes = shell.layout.tables.triangle.displacement(points.local)[0]
     push = (weight[..., None] * normal)[touched]
     block = np.zeros((len(touched), phi.shape[1], shapes.shape[1], 3))
-    for where, psi in kinds:
-        some = np.flatnonzero(where[touched].any(axis=1))
+    for which, where, psi in kinds:
+        some = np.flatnonzero(which[touched].any(axis=1) & where[touched].any(axis=1))
         part = np.where(where[touched[some], :, None], push[some], 0.0)
-        block[some] += np.einsum("eqd,qv,qi->evid", part, psi, shapes, optimize=True)
+        added = np.einsum("eqd,qv,qi->evid", part, psi, shapes, optimize=True)
+        block[some] += np.where(which[touched[some], :, None, None], added, 0.0)
     row = number[nodes[touched]]
     column = shell.layout.displacement_unknowns[points.elements[touched]]
     index = np.broadcast_to(row[:, :, None, None], block.shape)
@@ -182,7 +190,7 @@ def touch_rows(
     return TouchRows(rows, gap, share, area, place, _overlap(row, phi.shape[1], len(kept)))
 
 
-def _rim_points(shell: Shell, points: SurfacePoints, every: IntArray, phi: FloatArray) -> BoolArray:
+def _rim_points(shell: Shell, points: SurfacePoints, every: IntArray, support: BoolArray) -> BoolArray:
     """Which points (n, q) lie in a triangle of the lattice that has a corner on a free or held edge of the panel."""
     d = points.division
     ends = shell.mesh.triangles[shell.active][:, [[0, 1], [1, 2], [2, 0]]]
@@ -192,7 +200,7 @@ def _rim_points(shell: Shell, points: SurfacePoints, every: IntArray, phi: Float
     along = np.column_stack([side, (side + 1) % 3, 3 + side[:, None] * (d - 1) + np.arange(d - 1)])
     on_rim = np.zeros(int(every.max()) + 1, bool)
     on_rim[every[np.flatnonzero(shell.active)[element]][np.arange(len(element))[:, None], along]] = True
-    return np.asarray(on_rim[every[points.elements]] @ (phi > 0).T)
+    return np.asarray(on_rim[every[points.elements]] @ support.T)
 
 
 def _lattice_nodes(shell: Shell, division: int) -> IntArray:

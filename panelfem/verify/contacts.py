@@ -35,7 +35,7 @@ def press(
     """Contact of one shape: `shape(places (n, q, 3))` gives its clearance (n, q) and outward normals (n, q, 3)."""
     points = surface_points(shell, division)
     clearance, normal = shape(points.place)
-    held = HeldSystem(system, csr_array((6, shell.n_total)), np.zeros((1, 6)), shell.n_total)
+    held = HeldSystem(system, csr_array((6, shell.n_total)))
     problem = ContactProblem(held, [Pusher(held, touch_rows(shell, points, clearance, normal, direction))])
     return problem.at(problem.free(base), [advance])
 
