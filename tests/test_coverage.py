@@ -76,7 +76,7 @@ def test_sixty_pairs_in_all() -> None:
 @pytest.mark.parametrize("name", SAMPLE)
 def test_ours_converges_with_order(name: str) -> None:
     trial, right = everything()[name], exact(name)
-    low, high = trial.solve(2), trial.solve(5)
+    low, high = trial.solve(2).numbers, trial.solve(5).numbers
     assert set(low) == set(high) == set(right)
     before = max(abs(low[q] / right[q] - 1) for q in right)
     after = max(abs(high[q] / right[q] - 1) for q in right)
@@ -221,6 +221,12 @@ def test_hole_reference_is_the_closed_form() -> None:
 
 
 # ----------------------------------------------------------------------------------------------- statistics
+def test_a_bar_that_holds_counts_whatever_kind_of_number_it_is() -> None:
+    row = Row("error bars", "p", "w", "s", None, 1.0, "series", np.float64(1.01), "m", 0.1, bar=np.float64(0.02))
+    assert row.covered is True
+    assert Statistics.of([row]).covered == 1
+
+
 def bar_row(error: float, bar: float) -> Row:
     return Row("error bars", "p", "w", "s", None, 1.0, "series", 1.0 + error, "m", 0.1, bar=bar)
 

@@ -10,7 +10,7 @@ from shell_problems import X_AXIS, flat, grid, isotropic, marks, orthotropic, pl
 
 from panelfem.mesh.curved import CurvedMesh
 from panelfem.shell import Shell, Supports
-from panelfem.shell.patches import INTERIOR, patch_weights
+from panelfem.shell.patches import INTERIOR, patch_weights, powers
 from panelfem.shell.reference_triangle import displacement_basis
 
 
@@ -19,28 +19,73 @@ def whole(shell: Shell) -> np.ndarray:
 
 
 # ------------------------------------------------------------------------------------------------ exactness
-@settings(deadline=None, max_examples=15)
-@given(st.lists(st.floats(-1, 1), min_size=6, max_size=6), st.integers(0, 50))
-def test_patches_are_exact_for_quadratics_inside_and_linear_fields_everywhere(c, seed):
+@pytest.mark.parametrize("k", [2, 3])
+@settings(deadline=None, max_examples=10)
+@given(c=st.lists(st.floats(-1, 1), min_size=10, max_size=10), seed=st.integers(0, 50))
+def test_patches_are_exact_for_degree_k_inside_and_k_minus_1_everywhere(k, c, seed):
     p, t = grid(5, 4, 0.25, seed)
-    shell = Shell(CurvedMesh.lift(p, t, 2, flat), isotropic(70e9, 0.3, 1e-2), X_AXIS)
+    mesh = CurvedMesh.lift(p, t, k, flat)
+    shell = Shell(mesh, isotropic(70e9, 0.3, 1e-2), X_AXIS)
     recovery = shell.recovery(whole(shell))
     x = shell.layout.x
-    samples = displacement_basis(2)(INTERIOR)[0] @ x
-    weights = patch_weights(x, shell.mesh.boundary, recovery.border, recovery.frame)
+    samples = displacement_basis(k)(INTERIOR[k])[0] @ x
+    inner = len(mesh.x) - mesh.nb
+    border = np.append(recovery.border, np.zeros(inner, bool))
+    frame = np.broadcast_to(np.eye(3), (len(mesh.x), 3, 3))
+    weights = patch_weights(k, x, mesh.nodes, border, frame)
 
-    def field(x, quadratic):
-        a, b = x[..., 0], x[..., 1]
-        linear = c[0] + c[1] * a + c[2] * b
-        return linear + quadratic * (c[3] * a * a + c[4] * a * b + c[5] * b * b)
+    def field(x, degree):
+        terms = powers(x[..., :2], degree)
+        return terms @ np.array(c)[: terms.shape[-1]]
 
-    found = weights @ field(samples, 0.0).ravel()
-    assert found == pytest.approx(field(recovery.points, 0.0), abs=1e-9)
-    found = weights @ field(samples, 1.0).ravel()
+    assert weights @ field(samples, k - 1).ravel() == pytest.approx(field(mesh.x, k - 1), abs=1e-9)
+    found = weights @ field(samples, k).ravel()
     valence = np.bincount(t.ravel(), minlength=len(p))
     fitted = np.zeros(len(found), bool)
     fitted[: len(p)] = ~recovery.border[: len(p)] & (valence >= 4)
-    assert found[fitted] == pytest.approx(field(recovery.points, 1.0)[fitted], abs=1e-8)
+    assert found[fitted] == pytest.approx(field(mesh.x, k)[fitted], abs=1e-8)
+    deep = fitted[t].any(axis=1)  # nodes between take the fits of the vertices of their elements
+    between = np.unique(mesh.nodes[deep][:, 3 * k :])
+    assert found[between] == pytest.approx(field(mesh.x, k)[between], abs=1e-8)
+
+
+@pytest.mark.parametrize("k", [2, 3, 4])
+def test_elements_that_agree_have_no_spread(k):
+    """Patch test: displacements of degree 2, whose strains every element has exactly."""
+    p, t = grid(4, 4, 0.25)
+    shell = Shell(CurvedMesh.lift(p, t, k, flat), isotropic(70e9, 0.3, 1e-2), X_AXIS)
+    x, y = shell.layout.x[..., 0], shell.layout.x[..., 1]
+    u = np.zeros(shell.n_total)
+    u[shell.layout.displacement_unknowns[..., 0]] = 2 * x * x - x * y
+    u[shell.layout.displacement_unknowns[..., 1]] = x + 3 * y * y
+    u[shell.layout.displacement_unknowns[..., 2]] = x * x - y * y  # k11 = −2, k22 = 2
+    turn = shell.layout.rotation_unknowns
+    x, y = (shell.layout.tables.triangle.displacement(shell.layout.tables.triangle.rotation.nodes)[0] @ shell.layout.x)[
+        ..., :2
+    ].transpose(2, 0, 1)
+    u[turn[..., 0]], u[turn[..., 1]] = -2 * y, -2 * x
+    recovery = shell.recovery(whole(shell))
+    assert np.abs(recovery.strains(u)[:, 3]).min() > 1.9
+    assert recovery.spread(u).max() < 1e-10
+
+
+@pytest.mark.parametrize("k", [2, 3, 4])
+def test_a_kink_has_a_spread_and_the_elements_around_are_those(k):
+    p, t = grid(6, 6)
+    shell = Shell(CurvedMesh.lift(p, t, k, flat), isotropic(70e9, 0.3, 1e-2), X_AXIS)
+    u = np.zeros(shell.n_total)
+    u[shell.layout.displacement_unknowns[..., 0]] = np.maximum(shell.layout.x[..., 0] - 0.5, 0.0)
+    recovery = shell.recovery(whole(shell))
+    spread, strain = recovery.spread(u), recovery.strains(u)
+    on = np.abs(recovery.points[:, 0] - 0.5) < 1e-9
+    assert (spread[on, 0] >= 0.5 - 1e-9).all()
+    assert spread[np.abs(recovery.points[:, 0] - 0.5) > 0.35].max() < 1e-9
+    for at in np.flatnonzero(on)[:4].tolist():
+        around = recovery.around(u, at)
+        assert len(around) == (shell.mesh.boundary == recovery.node[at]).any(axis=1).sum()
+        assert {round(e, 9) for e in around[:, 0]} == {0.0, 1.0}
+        assert np.abs(around[:, :6] - strain[at, :6]).max(axis=0) == pytest.approx(spread[at])
+        assert (around[:, 6:] == strain[at, 6:]).all()
 
 
 @pytest.mark.parametrize("k", [2, 3, 4, 6])

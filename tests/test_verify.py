@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +12,7 @@ import pytest
 from panelfem import verify
 from panelfem.cli import main
 from panelfem.shell import Shell
-from panelfem.verify import Result, Row, barred, coverage, grids, table
+from panelfem.verify import Result, Row, Statistics, barred, coverage, grids, table
 from panelfem.verify.table import TITLE, page
 
 PAGE = Path(__file__).parents[1] / "cases" / "VERIFICATION.md"
@@ -28,11 +27,9 @@ def group(name: str) -> tuple[Row, ...]:
 
 @pytest.mark.parametrize("name", verify.GROUPS)
 def test_every_row_is_within_its_tolerance(name: str) -> None:
-    start = time.process_time()
     rows = group(name)
     assert rows
     assert not [f"{row.name}, {row.quantity}: {100 * row.error:+.3f} %" for row in rows if not row.passed]
-    assert time.process_time() - start < 30
 
 
 @pytest.mark.parametrize("name", verify.GROUPS)
@@ -112,6 +109,23 @@ def test_bars_come_from_the_order_below() -> None:
 
     with pytest.raises(ValueError, match="different rows"):
         list(barred.barred(moved))
+
+
+def test_the_bars_of_the_quick_tier_hold_and_are_not_too_wide() -> None:
+    found = Statistics.of(row for name in verify.GROUPS for row in group(name))
+    assert found.enough
+    assert found.passed, found.lines()
+
+
+@pytest.mark.parametrize("full", [False, True])
+@pytest.mark.parametrize(("bar", "code"), [(0.02, 0), (0.009, 1), (0.06, 1)])
+def test_command_fails_if_bars_do_not_hold_or_are_too_wide(
+    full: bool, bar: float, code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    row = Row("error bars", "p", "w", "s", None, 1.0, "series", 1.01, "m", 0.1, bar=bar)
+    monkeypatch.setattr(verify, "rows", lambda *names, full=False: iter([row] * 50))
+    assert main(["verify", "--topic", "coverage", *(["--full"] if full else [])]) == code
+    assert ("FAILS" in capsys.readouterr().out) == bool(code)
 
 
 @pytest.mark.parametrize("name", ["plates", "shells", "holes", "coverage"])

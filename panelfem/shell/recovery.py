@@ -1,9 +1,15 @@
 """Strains at the nodes, recovered from those of the elements around, never across groups of elements.
 
-Order 2: inside a group each vertex fits a quadratic by least squares to the strains at the three interior points of its
-elements, and a node on an edge takes the mean of its end vertices' fits; on the border of a group (free and clamped
-edges, zone borders, creases) each element's strains are extended linearly from those points to the node and averaged.
-Higher orders: the elements' strains at the node, averaged.
+Orders 2 and 3: inside a group each vertex fits a polynomial by least squares to the strains at interior points of its
+elements, and the nodes between take the fits of the vertices around; on the border of a group (free and clamped edges,
+zone borders, creases) each element's strains are extended from those points to the node and averaged
+(:mod:`panelfem.shell.patches`).  Higher orders: the elements' strains at the node, averaged.  Errors of moments at
+order 3 against such means, supported plates, 4 to 8 cells a side: at vertices inside 0.2 to 0.6 times; at the other
+nodes inside 0.3 to 0.9 times on thin plates, up to 2.5 times on sandwiches of 4 cells, where they are 1e-3 of the
+greatest; at borders 0.8 to 1.2 times.
+
+`spread` says how far the elements around a node disagree with what is recovered there: a sign of the error left, which
+two orders may have in common.
 
 Transverse shear resultants come from two places: the elements' own shear strain, and equilibrium, Q_a = M_ab|b of the
 recovered moments.  Measured on supported plates with exact solutions: where the shear length λ = √(D/S) is longer than
@@ -76,9 +82,10 @@ class Recovery:
         self._frames = unit(total.reshape(-1, 3, 3))
         self.frame: FloatArray = self._frames[: len(pairs)]
         self.normal: FloatArray = self.frame[:, 2]
-        if mesh.order == 2:
-            self._field = shell.strain_field(INTERIOR, self._there)
-            self._weights = patch_weights(layout.x[self._there], self._pair, self.border, self.frame)
+        if mesh.order in INTERIOR:
+            border = np.append(self.border, np.zeros(len(self._frames) - len(pairs), bool))
+            self._field = shell.strain_field(INTERIOR[mesh.order], self._there)
+            self._weights = patch_weights(mesh.order, layout.x[self._there], everything, border, self._frames)
         else:
             self._field = self._nodal
             self._weights = _means(everything)
@@ -142,6 +149,48 @@ class Recovery:
         strain = extended[: len(self.node)].copy()
         strain[:, 6:] = np.einsum("nij,nj->ni", self._compliance, self._blended(sampled)[0])
         return strain, self._derived(extended, at)
+
+    def around(self, u: FloatArray, at: int) -> FloatArray:
+        """What each of the m elements around the pair `at` says of the strains there, (m, 8), of u (n_total,).
+
+        Its own polynomial at the node; transverse shear strains are those of `strains`, the same for all.
+        """
+        element, corner = np.nonzero(self._pair == at)
+        own = self._own(u)[element, corner]
+        own[:, 6:] = self.strains(u)[at, 6:]
+        return own
+
+    def spread(self, u: FloatArray) -> FloatArray:
+        """Greatest distance (np, 6) of [e, k] of an element around each pair from `strains`, ≥ 0, of u (n_total,)."""
+        recovered = self._averaged(self._field(u[:, None]))[0, : len(self.node), :6]
+        out = np.zeros_like(recovered)
+        np.maximum.at(out, self._pair, np.abs(self._own(u)[..., :6] - recovered[self._pair]))
+        return out
+
+    def unrest(self, u: FloatArray) -> FloatArray:
+        """As `spread`, as two numbers (np, 2), N^(1/2): √(δ · C · δ) of the distance δ (6,) of [e, k], C being the
+        element's law, and likewise √(δ · S · δ) of the distance δ (2,) of the transverse shear strains.
+
+        Components whose errors cancel in the plies, as those of a laminate far from the reference surface do, then
+        count for what they do there.  The elements' own shear counts as much as it does in `shear`.
+        """
+        sampled = self._field(u[:, None])
+        recovered = self._averaged(sampled)[0, : len(self.node), :6]
+        own = self._own(u)
+        apart = own[..., :6] - recovered[self._pair]
+        plane = np.einsum("npi,nij,npj->np", apart, self._law[:, :6, :6], apart)
+        law = self._law[:, 6:, 6:]
+        sheared = own[..., 6:] - np.einsum("nij,npj->npi", np.linalg.inv(law), self._blended(sampled)[0][self._pair])
+        sheared *= self._trust[self._pair, None]
+        across = np.einsum("npi,nij,npj->np", sheared, law, sheared)
+        out = np.zeros((len(recovered), 2))
+        for column, energy in enumerate((plane, across)):
+            np.maximum.at(out[:, column], self._pair, np.maximum(energy, 0.0))
+        return np.asarray(np.sqrt(out))
+
+    def _own(self, u: FloatArray) -> FloatArray:
+        """Strains (n, boundary nodes, 8) of each element at its own boundary nodes, of u (n_total,)."""
+        return self._nodal(u)[:, : self._pair.shape[1]]
 
     def _derived(self, extended: FloatArray, at: IntArray) -> FloatArray:
         """Derivatives (n, 2, 6) at pairs `at` (n,) of strains (pairs and inner nodes, 6 or more)."""

@@ -38,7 +38,7 @@ GROUPS = (
 #: those whose `rows(full)` has more to give in the full tier
 TIERED = ("coverage",)
 #: those that belong to the full tier alone
-FULL_ONLY: tuple[str, ...] = ()
+FULL_ONLY: tuple[str, ...] = ("adapted",)
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ class Pair:
     def covered(self) -> bool:
         """Whether the exact value lies within the bar, widened by what the reference itself may be off."""
         slack = self.trial.reference_error * abs(self.reference)
-        return abs(self.ours.value - self.reference) <= self.ours.bar + slack
+        return bool(abs(self.ours.value - self.reference) <= self.ours.bar + slack)
 
 
 def trials() -> tuple[Trial, ...]:
@@ -65,7 +65,9 @@ def judged(trial: Trial) -> Iterator[Pair]:
     """The pairs of one trial."""
     low, high, exact = trial.solve(trial.order), trial.solve(trial.order + 1), trial.reference()
     for quantity, reference in exact.items():
-        yield Pair(trial, quantity, reference, measured(low[quantity], high[quantity]))
+        spread = high.spread.get(quantity, 0.0)
+        ours = measured(low.numbers[quantity], high.numbers[quantity], spread=spread, layer=high.layer)
+        yield Pair(trial, quantity, reference, ours)
 
 
 def pairs(full: bool = True) -> Iterator[Pair]:

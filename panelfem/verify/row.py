@@ -19,11 +19,12 @@ Topic = Literal[
     "theory limits",
     "through the thickness",
     "error bars",
+    "default accuracy",
 ]
 
 #: topics whose values come from a mesh; those of the others are exact
 MESHED: frozenset[Topic] = frozenset(
-    {"plates", "pagano", "shells", "open hole", "contact", "through the thickness", "error bars"}
+    {"plates", "pagano", "shells", "open hole", "contact", "through the thickness", "error bars", "default accuracy"}
 )
 
 #: allowed relative errors: of laminate theory, of displacements and forces, of stresses and strains
@@ -79,4 +80,4 @@ class Row:
         """Whether the reference, give or take its own error, lies within our bar; None without a bar."""
         if self.bar is None:
             return None
-        return abs(self.ours - self.reference) <= self.bar + self.reference_error * abs(self.reference)
+        return bool(abs(self.ours - self.reference) <= self.bar + self.reference_error * abs(self.reference))

@@ -7,13 +7,14 @@ function is asked of ours and of the exact solution, at the vertex of the mesh t
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Protocol
 
 import numpy as np
 
-from panelfem.arrays import FloatArray, IntArray
+from panelfem.accuracy.layer import edge_layer
+from panelfem.arrays import FloatArray
 from panelfem.failure import CRITERIA
 from panelfem.laminate import Laminate
 from panelfem.laminate.ply import Ply
@@ -21,7 +22,7 @@ from panelfem.material import PlyMaterial
 from panelfem.reference.navier import Navier
 from panelfem.reference.on_springs import PlateOnFixings
 from panelfem.reference.ritz import RitzShell
-from panelfem.shell import Shell, Supports, System
+from panelfem.shell import Recovery, Shell, Supports, System
 from panelfem.verify.grids import Grid
 
 Place = tuple[float, float]
@@ -32,17 +33,27 @@ UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True)
+class Ours:
+    """Our quantities by their names, with what `panelfem.accuracy.measured` is told of them beside both orders:
+    `spread` of those that are made of strains, in their units, and the `layer` of the panel."""
+
+    numbers: Mapping[str, float]
+    spread: Mapping[str, float]
+    layer: float
+
+
+@dataclass(frozen=True)
 class Trial:
     """A problem with a fixed mesh.
 
-    `solve(k)`: the quantities with elements of order k; `reference()`: the exact ones of the same theory, found as
+    `solve(k)`: ours with elements of order k; `reference()`: the exact ones of the same theory, found as
     `reference_how` says, good to the share `reference_error`.  Orders `order` and `order` + 1 give number and bar.
     The name of a quantity ends in its unit, after the last comma.  `source`: where the problem comes from.
     """
 
     name: str
     source: str
-    solve: Callable[[int], Mapping[str, float]]
+    solve: Callable[[int], Ours]
     reference: Callable[[], Mapping[str, float]]
     reference_how: str
     order: int
@@ -80,14 +91,38 @@ class Found:
         return float(self.u[6 * node : 6 * node + 3] @ self.way)
 
     @cached_property
-    def _strains(self) -> tuple[IntArray, FloatArray]:
-        found = self.shell.recovery(np.zeros(len(self.grid.mesh.triangles), np.int64))
-        return found.node, found.strains(self.u)
+    def _recovery(self) -> Recovery:
+        return self.shell.recovery(np.zeros(len(self.grid.mesh.triangles), np.int64))
+
+    @cached_property
+    def _strains(self) -> FloatArray:
+        return self._recovery.strains(self.u)
+
+    def _pair(self, place: Place) -> int:
+        return int(np.flatnonzero(self._recovery.node == self.grid.vertex(*place))[0])
 
     def strain(self, place: Place) -> FloatArray:
         """Recovered at the vertex nearest to `place`."""
-        node, strains = self._strains
-        return np.asarray(strains[int(np.flatnonzero(node == self.grid.vertex(*place))[0])])
+        return np.asarray(self._strains[self._pair(place)])
+
+    def around(self, place: Place) -> FloatArray:
+        """Strains (m, 8) each element has at the vertex nearest to `place`."""
+        return self._recovery.around(self.u, self._pair(place))
+
+    def spread(self, quantity: Quantity) -> float:
+        """How far a quantity of one place would be off if one of the elements around were asked instead of all."""
+        value, field = quantity(self), One(self)
+        out = abs(quantity(field) - value)
+        while field.number + 1 < field.count:
+            field.number += 1
+            out = max(out, abs(quantity(field) - value))
+        return out
+
+    def ours(self, quantities: Mapping[str, Quantity], system: System, load: FloatArray) -> Ours:
+        """The quantities, found by `system` under `load`."""
+        numbers = {what: quantity(self) for what, quantity in quantities.items()}
+        spread = {what: self.spread(quantity) for what, quantity in quantities.items()}
+        return Ours(numbers, spread, edge_layer(system, load, self.u))
 
     def greatest(self) -> float:
         """The greatest of the elements' own motion, m, sampled finely round the vertex that moves most."""
@@ -100,6 +135,29 @@ class Found:
         elements = np.repeat(np.flatnonzero(ring), len(bary))
         motion = self.shell.displacement_operator(elements, np.tile(bary, (int(ring.sum()), 1))) @ self.u
         return float((motion.reshape(-1, 3) @ self.way).max())
+
+
+@dataclass
+class One:
+    """The field as the element `number` of the `count` (known once a strain was asked for) around a place has it."""
+
+    found: Found
+    number: int = 0
+    count: int = 0
+
+    def deflection(self, place: Place) -> float:
+        """The same for all, m."""
+        return self.found.deflection(place)
+
+    def strain(self, place: Place) -> FloatArray:
+        """The element's own."""
+        around = self.found.around(place)
+        self.count = len(around)
+        return np.asarray(around[self.number])
+
+    def greatest(self) -> float:
+        """The same for all, m."""
+        return self.found.greatest()
 
 
 @dataclass(frozen=True)
@@ -213,15 +271,15 @@ def trial(
     """A shell of one laminate of stiffness `C` (8, 8) on `lay`, held and loaded; `more` adds quantities from the
     grid, the factored system, the load and the unknowns, `more_exact` their exact values."""
 
-    def solve(k: int) -> Mapping[str, float]:
+    def solve(k: int) -> Ours:
         grid = lay(k)
         shell = Shell(grid.mesh, C, axis)
         supports = held(grid) if callable(held) else grid.supports(held, points)
         system, right = shell.factor(supports), load(grid, shell)
         u = system.solve(right)
-        found = Found(grid, shell, u, way)
-        ours = {what: quantity(found) for what, quantity in quantities.items()}
-        return ours | dict(more(grid, system, right, u) if more is not None else {})
+        ours = Found(grid, shell, u, way).ours(quantities, system, right)
+        others = more(grid, system, right, u) if more is not None else {}
+        return replace(ours, numbers={**ours.numbers, **others})
 
     def reference() -> Mapping[str, float]:
         grid, field = lay(2), exact()

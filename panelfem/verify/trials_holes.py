@@ -21,7 +21,7 @@ from panelfem.reference.stiffness import isotropic
 from panelfem.reference.strip import ProppedStrip
 from panelfem.shell import Shell, Supports, System
 from panelfem.shell.held import HeldSystem
-from panelfem.shell.supports import fastener_rows, moderate_stiffness, springs
+from panelfem.shell.supports import fastener_rows
 from panelfem.verify.grids import ALL, Grid, rectangle
 from panelfem.verify.laminates import t300
 from panelfem.verify.plates import CROSS_PLY
@@ -31,6 +31,7 @@ from panelfem.verify.trial import (
     Exact,
     Found,
     Lay,
+    Ours,
     Quantity,
     Trial,
     deflection,
@@ -319,30 +320,29 @@ def on_fixings(
     lay: Lay,
     inside: Callable[[Grid, int], BoolArray],
 ) -> Trial:
-    """A supported plate with extra fixings, each holding the mean of the deflection under a square washer; the factored
-    plate has moderate springs there, which are exchanged for the fixings afterwards as the assessment does."""
+    """A supported plate with extra fixings, each holding the mean of the deflection under a square washer; the plate is
+    factored without them, and they are added afterwards as the assessment does."""
     C, n = lam.stiffness, len(washers)
     k = np.zeros((n, 6))
     k[:, 2] = stiffness
     counted = [i for i in range(n) if stiffness[i] > 0]
 
-    def solve(order: int) -> Mapping[str, float]:
+    def solve(order: int) -> Ours:
         grid = lay(order)
         shell = Shell(grid.mesh, C, AXIS)
         masks = [inside(grid, i) for i in range(n)]
-        rows = fastener_rows(grid.mesh, masks, np.tile(UP, (n, 1)), AXIS)
-        base = moderate_stiffness(C, sides[0] * sides[1], rows)
+        rows = fastener_rows(shell, masks, np.tile(UP, (n, 1))).rows
         fixed = grid.supports(CROSS_PLY).fixed
-        system = shell.factor(Supports(fixed, springs(rows.rows, base)))
-        held = HeldSystem(system, rows.rows, base, shell.n_total)
+        system = shell.factor(Supports(fixed, fixings=(rows, k.ravel())))
+        held = HeldSystem(system, rows, anchored=system.anchored)
         load = pressure(q)(grid, shell)
         first = system.solve(load)
         forces, u = held.reactions(first, k), held.correct(first, k)
-        found = Found(grid, shell, u, UP)
-        out = {what: quantity(found) for what, quantity in quantities.items()}
-        out |= {f"pull on fixing {i + 1}, N": float(forces[i, 2]) for i in counted}
+        ours = Found(grid, shell, u, UP).ours(quantities, system, load)
+        pulls = {f"pull on fixing {i + 1}, N": float(forces[i, 2]) for i in counted}
         edges = system.reactions(u, load)[: 6 * grid.mesh.nb].reshape(-1, 6)[:, 2]
-        return out | {"load on the edges, N": -float(edges[fixed[:, 2]].sum())}
+        rest = {"load on the edges, N": -float(edges[fixed[:, 2]].sum())}
+        return replace(ours, numbers={**ours.numbers, **pulls, **rest})
 
     def reference() -> Mapping[str, float]:
         bare = Navier(C, *sides, navier.uniform(q, 150))
