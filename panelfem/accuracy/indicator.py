@@ -55,6 +55,13 @@ def recovered(recovery: Recovery, group: IntArray, u: FloatArray) -> FloatArray:
     return _products(shell, difference, there)
 
 
+def work(shell: Shell, u: FloatArray) -> FloatArray:
+    """Twice the strain energy (m,), J, of solutions u (n_total, m)."""
+    there = np.flatnonzero(shell.active)
+    field = shell.strain_field(reference_triangle(shell.mesh.order).points, None if shell.all_active else there)
+    return np.asarray([_products(shell, field(column[:, None]), there).sum() for column in u.T])
+
+
 def _products(shell: Shell, strain: FloatArray, there: IntArray) -> FloatArray:
     """∫ δε_i · C δε_j (ne, m, m) of strains (m, n, q, 8) at the points of the rule of the elements `there` (n,)."""
     _, _, _, weight = shell.quadrature()

@@ -6,10 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from panelfem.arrays import FloatArray
+from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.errors import MeshError
 from panelfem.mesh.conform import MOST_ELEMENTS, SMALLEST_SHARE, finished, pinned_corners, remesh_layout, settled
+from panelfem.mesh.layout import Layout
 from panelfem.mesh.panelmesh import PanelMesh
+from panelfem.mesh.region import Cornered
 from panelfem.mesh.remesh import shape_sizes
 
 GROWTH = 0.8
@@ -17,8 +19,12 @@ GROWTH = 0.8
 stand it)."""
 
 
-def adapt(mesh: PanelMesh, sizes: FloatArray) -> PanelMesh:
-    """The panel meshed again with edge lengths `sizes` (nv,) m at the vertices of `mesh`.
+#: A vertex on a region's border this near to one of its corners, as a share of the edges there, is that corner.
+AT_CORNER = 0.05
+
+
+def adapt(mesh: PanelMesh, sizes: FloatArray, kept: IntArray | None = None) -> PanelMesh:
+    """The panel meshed again with edge lengths `sizes` (nv,) m at the vertices of `mesh`; vertices `kept` (k,) stay.
 
     Sizes are cut where the surface, its rim or a small region could not be followed.  Borders of regions and tags stay
     lines of edges.  Raises MeshError if the mesh would be huge or a region would lose its elements.
@@ -31,7 +37,10 @@ def adapt(mesh: PanelMesh, sizes: FloatArray) -> PanelMesh:
     (True, 0.04)
     """
     layout = mesh.layout()
-    layout = replace(layout, pinned=pinned_corners(layout.vertices, layout.surface, layout.diagonal))
+    pinned = pinned_corners(layout.vertices, layout.surface, layout.diagonal) | _region_corners(layout)
+    if kept is not None:
+        pinned[kept] = True
+    layout = replace(layout, pinned=pinned)
     smallest = SMALLEST_SHARE * layout.diagonal
     limit = shape_sizes(layout.vertices, smallest, layout.surface, layout.regions)
     wanted = np.clip(np.minimum(sizes, limit), smallest, 0.5 * layout.diagonal)
@@ -42,6 +51,21 @@ def adapt(mesh: PanelMesh, sizes: FloatArray) -> PanelMesh:
             do="ask for less accuracy",
         )  # fmt: skip
     return finished(settled(remesh_layout(layout, wanted, GROWTH)), _kept_notes(mesh))
+
+
+def _region_corners(layout: Layout) -> BoolArray:
+    """The vertices (nv,) at the corners of regions."""
+    at_corner = np.zeros(len(layout.vertices), bool)
+    for r, region in enumerate(layout.regions):
+        on = np.flatnonzero(layout.vertex_on[:, r])
+        if not isinstance(region, Cornered) or not len(on):
+            continue
+        points, axes = region.corners_and_axes()
+        arm = layout.vertices[on][:, None] - points
+        gap = np.linalg.norm(arm - np.einsum("vcx,cx->vc", arm, axes)[..., None] * axes, axis=2)
+        nearest = on[gap.argmin(axis=0)]
+        at_corner[nearest[gap.min(axis=0) < AT_CORNER * layout.sizes[nearest]]] = True
+    return at_corner
 
 
 def expected_elements(mesh: PanelMesh, sizes: FloatArray) -> float:

@@ -12,18 +12,20 @@ from panelfem.mesh.region import Cornered
 
 NEAR = 0.3
 """A vertex nearer to the border than this share of its mean edge is moved onto it rather than cut round."""
+ON_EDGE = 0.1
+"""A new vertex whose least area coordinate is below this splits the edge beside it, not its triangle alone (choice)."""
 COINCIDE = 0.02
 """Lines nearer to each other than this share of the mean edge are one line to the mesh (told if it shows)."""
 
 
 def pin_corners(layout: Layout, region: Cornered) -> Layout:
-    """Move the vertex nearest to each corner of the region's border onto it, and pin it there."""
+    """A vertex pinned at each corner of the region's border: one moved there, or a new one where none can be moved."""
     points, axes = region.corners_and_axes()
-    x, pinned = layout.vertices.copy(), layout.pinned.copy()
     for point, axis in zip(points, axes, strict=True):
         spot = _meet(layout, point, axis)
         if spot is None:
             continue
+        x, pinned = layout.vertices.copy(), layout.pinned.copy()
         gap = np.linalg.norm(x - spot, axis=1)
         rim, held = layout.vertex_rim, pinned
         near = np.argsort(gap)[:12]
@@ -31,6 +33,7 @@ def pin_corners(layout: Layout, region: Cornered) -> Layout:
         if gap[v] < 1e-7 * layout.diagonal:
             pinned[v] = True
             x[v] = spot
+            layout = replace(layout, vertices=x, pinned=pinned)
             continue
         # a vertex of the rim serves only a corner on the rim
         on_rim = np.linalg.norm(layout.surface.rim.carry(spot[None])[0][0] - spot) < 1e-6 * layout.diagonal
@@ -44,9 +47,38 @@ def pin_corners(layout: Layout, region: Cornered) -> Layout:
             old = np.cross(x[corner[:, 1]] - x[corner[:, 0]], x[corner[:, 2]] - x[corner[:, 0]])
             new = np.cross(trial[corner[:, 1]] - trial[corner[:, 0]], trial[corner[:, 2]] - trial[corner[:, 0]])
             if (np.einsum("ij,ij->i", old, new) > 0.1 * np.einsum("ij,ij->i", old, old)).all():
-                x, pinned[i] = trial, True
+                pinned[i] = True
+                layout = replace(layout, vertices=trial, pinned=pinned)
                 break
-    return replace(layout, vertices=x, pinned=pinned)
+        else:
+            layout = _with_vertex(layout, spot)
+    return layout
+
+
+def _with_vertex(layout: Layout, spot: FloatArray) -> Layout:
+    """A new pinned vertex at `spot` (3,): the triangle it lies in, or the two at the edge it all but lies on, split."""
+    from panelfem.mesh.closest import TriangleSearch
+
+    element, bary = TriangleSearch(layout.vertices, layout.triangles).nearest(spot[None])
+    split, edge = element, np.zeros(0, np.int64)
+    opposite = int(np.argmin(bary[0]))
+    if bary[0, opposite] < ON_EDGE:
+        edge = np.delete(layout.triangles[element[0]], opposite)
+        split = np.flatnonzero(np.isin(layout.triangles, edge).sum(axis=1) == 2)
+    tri = layout.triangles[split]
+    sides = np.stack([tri, np.roll(tri, -1, axis=1)], axis=2).reshape(-1, 2)
+    outer = ~np.isin(sides, edge).all(axis=1)
+    parts = np.column_stack([sides[outer], np.full(outer.sum(), len(layout.vertices))])
+    kept = np.setdiff1d(np.arange(len(layout.triangles)), split)
+    source = np.concatenate([kept, np.repeat(split, 3)[outer]])
+    return replace(
+        layout,
+        vertices=np.vstack([layout.vertices, spot]),
+        triangles=np.vstack([layout.triangles[kept], parts]),
+        inside=layout.inside[source],
+        tags=layout.tags[source],
+        pinned=np.append(layout.pinned, True),
+    )
 
 
 def _meet(layout: Layout, point: FloatArray, axis: FloatArray) -> FloatArray | None:

@@ -43,7 +43,7 @@ def _relieve(layout: Layout) -> Layout:
 
     Bent to the line, the two edges would meet at 180° and the element would have no area there.
     """
-    flat = np.flatnonzero(_flattened(layout, layout.triangles))
+    flat = np.flatnonzero(_flattened(layout, layout.triangles, angles(layout.vertices, layout.triangles)))
     if not len(flat):
         return layout
     tri = layout.triangles[flat]
@@ -63,15 +63,20 @@ def _relieve(layout: Layout) -> Layout:
     )
 
 
-def _flattened(layout: Layout, triangles: IntArray) -> BoolArray:
-    """Triangles with two edges on lines that meet at more than `OPEN`, (n,)."""
+def _flattened(layout: Layout, triangles: IntArray, at: FloatArray) -> BoolArray:
+    """Triangles with two edges on lines that meet at more than `OPEN`, (n,); `at` (n, 3) are their angles."""
     n = len(layout.vertices)
-    ends = layout.edges.ends[_lines(layout)]
-    keys = ends[:, 0] * n + ends[:, 1]
-    pairs = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]], axis=2)
-    bound = np.isin(pairs[..., 0] * n + pairs[..., 1], keys)
+    bound = np.zeros(at.shape, bool)
     # the angle at corner i lies between edge i and the edge before it
-    return np.asarray((bound & np.roll(bound, 1, axis=1) & (angles(layout.vertices, triangles) > OPEN)).any(axis=1))
+    wide = np.flatnonzero((at > OPEN).any(axis=1))
+    sides, lines = triangles[wide][:, [[0, 1], [1, 2], [2, 0]]], layout.edges.ends[_lines(layout)]
+    bound[wide] = np.isin(_keys(sides, n), _keys(lines, n))
+    return np.asarray((bound & np.roll(bound, 1, axis=1) & (at > OPEN)).any(axis=1))
+
+
+def _keys(ends: IntArray, n: int) -> IntArray:
+    """A number for each pair (..., 2) of n vertices, in whichever order."""
+    return np.asarray(ends.min(axis=-1) * n + ends.max(axis=-1))
 
 
 def _move(layout: Layout) -> tuple[Layout, int]:
@@ -98,25 +103,33 @@ def _move(layout: Layout) -> tuple[Layout, int]:
         np.add.at(total, a[use], x[b[use]])
         count += np.bincount(a[use], minlength=len(x))
     middle = total[at] / np.maximum(count[at], 1.0)[:, None]
-    order = np.argsort(tri.ravel(), kind="stable")
-    start = np.searchsorted(tri.ravel()[order], np.arange(len(x) + 1))
-    moves = 0
+    worst, moves = _worst(x, tri), 0
     for share in (1.0, 0.4):
-        wanted = x[at] + share * (middle - x[at])
-        spot, arrived = settle(
-            wanted, layout.vertex_on[at], layout.vertex_rim[at], layout.directions[at], 0.7 * layout.sizes[at],
+        wanted = x.copy()
+        wanted[at] += share * (middle - x[at])
+        pending = np.zeros(len(x), bool)
+        wanted[at], pending[at] = settle(
+            wanted[at], layout.vertex_on[at], layout.vertex_rim[at], layout.directions[at], 0.7 * layout.sizes[at],
             layout.surface, layout.regions[: layout.inside.shape[1]], layout.diagonal,
         )  # fmt: skip
-        for v, new, good in zip(at, spot, arrived, strict=True):
-            star = tri[order[start[v] : start[v + 1]] // 3]
-            before, normal = _worst(x, star).min(), layout.normals[v]
-            old = x[v].copy()
-            x[v] = new
-            upright = (unit(cross_products(x, star)) @ normal > 0.3).all()
-            if good and upright and _worst(x, star).min() > before + np.radians(0.3):
-                moves += 1
-            else:
-                x[v] = old
+        while pending.any():
+            # in the order of their numbers; together all that have no neighbour before them still to come
+            ready = pending.copy()
+            ready[edges.ends[pending[edges.ends[:, 0]], 1]] = False
+            pending &= ~ready
+            element, corner = np.nonzero(ready[tri])
+            vertex = tri[element, corner]
+            moved = np.where(ready[:, None], wanted, x)
+            after = _worst(moved, tri[element])
+            normal = unit(cross_products(moved, tri[element]))
+            upright = np.einsum("ij,ij->i", normal, layout.normals[vertex]) > 0.3
+            least = np.full((2, len(x)), np.inf)
+            np.minimum.at(least[0], vertex, worst[element])
+            np.minimum.at(least[1], vertex, np.where(upright, after, -np.inf))
+            better = ready & (least[1] > least[0] + np.radians(0.3))
+            x[better] = wanted[better]
+            worst[element] = np.where(better[vertex], after, worst[element])
+            moves += int(better.sum())
     return (replace(layout, vertices=x) if moves else layout), moves
 
 
@@ -136,33 +149,37 @@ def _swap(layout: Layout) -> tuple[Layout, int]:
     a, b = np.where(forward, a, b), np.where(forward, b, a)
 
     def worst(*triangles: IntArray) -> FloatArray:
-        at = [np.where(_flattened(layout, t), 0.0, _worst(x, t)) for t in triangles]
-        return np.asarray(np.min(at, axis=0))
+        rated = [(t, angles(x, t)) for t in triangles]
+        return np.asarray(np.min([np.where(_flattened(layout, t, at), 0.0, _least(at)) for t, at in rated], axis=0))
 
     one, two = np.stack([a, d, c], 1), np.stack([d, b, c], 1)
     old = worst(np.stack([a, b, c], 1), np.stack([b, a, d], 1))
     normal = unit(cross_products(x, np.stack([a, b, c], 1))) + unit(cross_products(x, np.stack([b, a, d], 1)))
     upright = np.ones(len(at), bool)
-    for new in (one, two):
-        upright &= np.einsum("ij,ij->i", unit(cross_products(x, new)), unit(normal)) > 0.8
+    for pair in (one, two):
+        upright &= np.einsum("ij,ij->i", unit(cross_products(x, pair)), unit(normal)) > 0.8
     gain = np.where(upright, worst(one, two) - old, -1.0)
+    wishes = np.argsort(-gain, kind="stable")
+    wishes = wishes[gain[wishes] >= np.radians(1.0)]
     # a new edge may not exist already
-    known = set(map(tuple, edges.ends.tolist()))
+    new = _keys(np.stack([c, d], axis=1), len(x))
+    known = np.isin(new, _keys(edges.ends, len(x)))
     touched = np.zeros(len(tri), bool)
-    swaps = 0
-    for i in np.argsort(-gain, kind="stable"):
-        if gain[i] < np.radians(1.0):
-            break
-        if touched[first[i]] or touched[second[i]] or (min(c[i], d[i]), max(c[i], d[i])) in known:
+    made: set[int] = set()
+    for i in wishes[~known[wishes]]:
+        if touched[first[i]] or touched[second[i]] or new[i] in made:
             continue
         tri[first[i]], tri[second[i]] = one[i], two[i]
-        known.add((min(c[i], d[i]), max(c[i], d[i])))
+        made.add(int(new[i]))
         touched[[first[i], second[i]]] = True
-        swaps += 1
-    return (replace(layout, triangles=tri) if swaps else layout), swaps
+    return (replace(layout, triangles=tri) if made else layout), len(made)
 
 
 def _worst(x: FloatArray, triangles: IntArray) -> FloatArray:
     """Smallest angle of triangles; one that is nearly 180° counts as what it lacks to that."""
-    at = angles(x, triangles)
+    return _least(angles(x, triangles))
+
+
+def _least(at: FloatArray) -> FloatArray:
+    """As `_worst`, of the angles (n, 3)."""
     return np.asarray(np.minimum(at.min(axis=1), np.pi - at.max(axis=1)))

@@ -56,7 +56,19 @@ def directed_boundary(triangles: IntArray) -> IntArray:
 def cross_products(vertices: FloatArray, triangles: IntArray) -> FloatArray:
     """Twice the area times the normal of every triangle, (ne, 3)."""
     a, b, c = vertices[triangles[:, 0]], vertices[triangles[:, 1]], vertices[triangles[:, 2]]
-    return np.asarray(np.cross(b - a, c - a))
+    return cross(b - a, c - a)
+
+
+def cross(u: FloatArray, v: FloatArray) -> FloatArray:
+    """Cross products of vectors u and v (..., 3); to the bit those of np.cross, at a fraction of its overhead.
+
+    >>> cross(np.array([1.0, 0, 0]), np.array([0, 2.0, 0])).tolist()
+    [0.0, 0.0, 2.0]
+    """
+    out = np.empty(np.broadcast_shapes(u.shape, v.shape))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[..., i] = u[..., j] * v[..., k] - u[..., k] * v[..., j]
+    return out
 
 
 def unit(vectors: FloatArray) -> FloatArray:
@@ -68,11 +80,9 @@ def unit(vectors: FloatArray) -> FloatArray:
 def angles(vertices: FloatArray, triangles: IntArray) -> FloatArray:
     """Angles of every triangle at its corners, (ne, 3), rad."""
     corner = vertices[triangles]
-    result = np.empty(triangles.shape)
-    for i in range(3):
-        u, v = corner[:, (i + 1) % 3] - corner[:, i], corner[:, (i + 2) % 3] - corner[:, i]
-        result[:, i] = np.arctan2(np.linalg.norm(np.cross(u, v), axis=1), np.einsum("ij,ij->i", u, v))
-    return result
+    ahead = corner[:, [1, 2, 0]] - corner
+    back = -ahead[:, [2, 0, 1]]
+    return np.asarray(np.arctan2(np.linalg.norm(cross(ahead, back), axis=2), np.einsum("eix,eix->ei", ahead, back)))
 
 
 def scatter(triangles: IntArray, values: FloatArray, nv: int) -> FloatArray:
@@ -93,8 +103,8 @@ def vertex_normals(vertices: FloatArray, triangles: IntArray) -> FloatArray:
 def basis(normal: FloatArray) -> FloatArray:
     """Two unit tangents and the normal as rows, (n, 3, 3), for unit normals (n, 3)."""
     across = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
-    first = unit(np.cross(normal, across))
-    return np.stack([first, np.cross(normal, first), normal], axis=1)
+    first = unit(cross(normal, across))
+    return np.stack([first, cross(normal, first), normal], axis=1)
 
 
 def edge_lengths(vertices: FloatArray, ends: IntArray) -> FloatArray:
