@@ -41,6 +41,10 @@ SUFFIXES: dict[str, tuple[float, str]] = {
 }
 
 
+#: Stands beside a number whose mesh error is not known.
+UNBARRED = "bar not estimated"
+
+
 def suffix(key: str) -> str | None:
     """The unit ending of a case key, or None for a key without one.
 
@@ -90,3 +94,33 @@ def number(value: float, digits: int = 3) -> str:
         text = f"{value:.{max(0, digits - 1 - size)}f}"
         return text.rstrip("0").rstrip(".") if "." in text else text
     return f"{value:.{digits - 1}e}".replace(".0e", "e").replace("0e", "e") if digits > 1 else f"{value:.0e}"
+
+
+def with_bar(value: float, bar: float, unit: str = "", digits: int = 3) -> str:
+    """A number ± the bar that the mesh leaves it, both in `unit` as printed; no digit that the bar denies.
+
+    The bar has one digit and is at most a sixth less than it was; the value is rounded to that place, or to four
+    digits. A bar of nan was not estimated: the number then has so many `digits`, and says so.
+
+    >>> with_bar(1.5234, 0.012), with_bar(1234.5, 16.0, "N"), with_bar(1.5234, 0.00002), with_bar(-0.4, 3.0, "MPa")
+    ('1.52 ± 0.01', '1230 ± 20 N', '1.523 ± 0.001', '0 ± 3 MPa')
+    >>> with_bar(1.5234, math.nan, "mm"), with_bar(math.inf, 0.1)
+    ('1.52 mm (bar not estimated)', '∞')
+    """
+    tail = f" {unit}" if unit else ""
+    if math.isnan(bar) and not math.isnan(value):
+        return f"{number(value, digits)}{tail} ({UNBARRED})"
+    if not math.isfinite(value):
+        return f"{number(value, digits)}{tail}"
+    if bar == 0 or math.isinf(bar):
+        return f"{number(value, digits)} ± {number(bar)}{tail}"
+    place = math.floor(math.log10(bar))
+    place += math.ceil(bar / 10.0**place - 0.2 - 1e-9) == 10
+    if value:
+        place = max(place, math.floor(math.log10(abs(value))) - 3)
+    step = 10.0**place
+    rounded = max(1, math.ceil(bar / step - 0.2 - 1e-9)) * step
+    if place < -6:
+        return f"{value:.3g} ± {rounded:.0e}{tail}"
+    decimals = max(0, -place)
+    return f"{round(value / step) * step:.{decimals}f} ± {rounded:.{decimals}f}{tail}"

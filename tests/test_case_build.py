@@ -265,6 +265,18 @@ def test_inputs(case: Case) -> None:
     assert "materials.tape-ply.E1" not in rows, "no laminate uses it"
 
 
+def test_accuracy_is_asked_unless_the_size_is_given(originals: dict[str, dict[str, Any]], folder: Path) -> None:
+    """The default is listed as such, a stated one as stated; with an element size there is none, and no row of it."""
+
+    def accuracy(settings: dict[str, Any]) -> tuple[float | None, list[tuple[str, str]]]:
+        found = built(originals["flat"] | {"settings": settings}, folder)
+        return found.accuracy, [(r.shown, r.basis) for r in found.inputs if r.key == "settings.accuracy"]
+
+    assert accuracy({}) == (0.02, [("0.02", "default")])
+    assert accuracy({"accuracy": 0.05}) == (0.05, [("0.05", "stated")])
+    assert accuracy({"element_size_mm": 40.0}) == (None, [])
+
+
 def test_factor_is_the_greatest(originals: dict[str, dict[str, Any]], folder: Path) -> None:
     """Class, own factor and high voltage: the greatest counts, and its reason is kept."""
     document = copy.deepcopy(originals["mesh"])

@@ -471,6 +471,11 @@ CONTRADICTIONS: dict[str, tuple[Change, str, str]] = {
         "option[0].actions",
         "0 entries",
     ),
+    "an accuracy and an element size": (
+        lambda d: d["settings"].update(accuracy=0.02),
+        "settings.accuracy",
+        "contradicts element_size_mm",
+    ),
 }
 
 

@@ -393,6 +393,9 @@ name = "hand"
 area = { shape = "disc", centre_mm = [100, 100, 0], diameter_mm = 60 }
 force_N = 100
 direction = [0, 0, -1]
+
+[settings]
+accuracy = 0.05
 """
 
 FLAT = 'lift = { kind = "flat" }'

@@ -126,6 +126,21 @@ def test_assess_prints_the_table_and_the_sentence(
     assert json_out.read(tmp_path / "out" / "result.json")["recommendation"] == "wet patch, two plies"
 
 
+def test_assess_prints_the_total_uncertainty_and_an_accuracy_that_is_not_met(
+    engine: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    engine.found = synthetic.barred(engine.found, met=False)
+    assert main(["assess", "case.toml", "--out", str(tmp_path), "--quiet"]) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    unmet = "The accuracy asked for, 2 %, is NOT met after 2 meshes: the worst is pull on F2, ram test, with ±3.1 %"
+    assert words.index(unmet) < words.index("Governing load")
+    assert "Governing factor: 1.6 (wall contact), between 1.2 and 1.9 with everything that is uncertain;" in words
+    assert "the largest part is the load severity." in words
+    engine.found = synthetic.barred(synthetic.assessment(resolution=(12, 8)))
+    assert main(["assess", "case.toml", "--out", str(tmp_path), "--quiet"]) == 0
+    assert "NOT met" not in capsys.readouterr().out
+
+
 def test_quiet_says_nothing_on_stderr(engine: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["assess", "case.toml", "--out", str(tmp_path), "--quiet"]) == 0
     said = capsys.readouterr()

@@ -127,7 +127,9 @@ def _general(path: str) -> str:
     return re.sub(rf"\b(expected|asked)_({'|'.join(PARAMETER_ENDINGS)})$", r"\1_*", path)
 
 
-def test_every_key_is_described_and_every_description_is_used(made: Any) -> None:
+@pytest.mark.parametrize("bars", [False, True])
+def test_every_key_is_described_and_every_description_is_used(made: Any, bars: bool) -> None:
+    made = synthetic.barred(made) if bars else made
     written = {_general(p) for p in _paths(json_out.document(made)) | _paths(json_out.document(synthetic.declined()))}
     empty = {p for p in written if any(k.startswith(f"{p}[].") for k in KEYS)}
     assert written - empty <= set(KEYS)
@@ -137,7 +139,7 @@ def test_every_key_is_described_and_every_description_is_used(made: Any) -> None
 
 def test_every_number_has_its_unit_in_the_key(made: Any) -> None:
     units = ("_mm", "_mm2", "_N", "_kPa", "_MPa", "_gee", "_g", "_min", "_deg", "_rad", "_percent", "_microstrain")
-    bare = ("factor", "factors", "ply", "path", "settings")
+    bare = ("factor", "factors", "ply", "path", "settings", "element_order")
 
     def look(value: Any, key: str) -> None:
         if isinstance(value, dict):
@@ -151,6 +153,7 @@ def test_every_number_has_its_unit_in_the_key(made: Any) -> None:
             assert key in bare or key.endswith((*units, "_factor", "_ratio", "_count", "_unit_vector")), key
 
     look(json_out.document(made), "")
+    look(json_out.document(synthetic.barred(made)), "")
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, 0.0, -1.5e-300, np.float64(2.0)])
@@ -170,6 +173,30 @@ def test_settings_of_any_kind_can_be_written() -> None:
     }
 
 
+def test_json_has_bars_beside_the_values(made: Any) -> None:
+    plain, barred = (strict(json_out.dumps(a)) for a in (made, synthetic.barred(made, 0.01)))
+    before, after = (a["configurations"][3]["variants"][0]["loads"][0] for a in (plain, barred))
+    assert before["deflection"]["bar_mm"] is None
+    assert after["deflection"]["bar_mm"] == pytest.approx(0.01 * after["deflection"]["value_mm"])
+    assert after["release"]["bar_factor"] == pytest.approx(0.01 * after["release"]["factor"])
+    assert after["fixings"][1]["pull_bar_N"] == pytest.approx(0.01 * abs(after["fixings"][1]["pull_N"]))
+    assert after["bonds"][0]["peel_bar_MPa"] == pytest.approx(0.021)
+    assert after["contacts"][0]["force_bar_N"] == pytest.approx(6.1)
+    assert before["plies"][0]["strain_bar_microstrain"] == [None, None, None]
+    assert after["plies"][0]["stress_bar_MPa"][2] == pytest.approx(0.01 * after["plies"][0]["stress_MPa"][2])
+    assert (plain["meshing"]["met"], barred["meshing"]["met"]) == (None, True)
+    assert barred["meshing"]["meshes"][1] == {
+        "elements_count": 2140,
+        "worst_ratio": 0.017,
+        "what": "pull on F2",
+        "where": "ram test",
+    }
+    total = barred["configurations"][3]["disposition"]["uncertainty"]
+    assert [p["name"] for p in total["parts"]] == ["load severity", "strength", "mesh", "fixing stiffness"]
+    assert (total["low_ratio"], total["parts"][3]["low_ratio"]) == (0.73, None)
+    assert plain["configurations"][3]["disposition"]["uncertainty"]["factor"] is None
+
+
 # ---- the folder
 
 
@@ -186,6 +213,14 @@ def test_a_folder_of_somebody_else_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="not a result of this tool"):
         write(synthetic.declined(), tmp_path)
     assert [p.name for p in tmp_path.iterdir()] == ["holiday.jpg"]
+
+
+def test_a_folder_of_an_earlier_format_is_replaced_but_not_read(tmp_path: Path) -> None:
+    (tmp_path / "result.json").write_text('{"format": "panelfem-result/1"}')
+    with pytest.raises(InputError, match="not a result"):
+        json_out.read(tmp_path / "result.json")
+    write(synthetic.declined(), tmp_path)
+    assert json_out.read(tmp_path / "result.json")["status"] == "declined"
 
 
 def test_a_foreign_result_json_is_refused(tmp_path: Path) -> None:
@@ -481,6 +516,78 @@ def test_everything_found_is_on_the_page(made: Any, page: str) -> None:
         made.case_hash,
     ):
         assert words in text, words
+
+
+def shown(assessment: Any) -> str:
+    return visible(html.report(assessment, b"", b"", b"")).replace("\u00a0", " ")
+
+
+def test_bars_stand_beside_the_numbers(made: Any) -> None:
+    text = shown(synthetic.barred(made, 0.01))
+    for words in (
+        "2.31 ± 0.03 mm",  # as found, kerb strike: 1.2 mm / 0.52
+        "+87 ± 2 %",  # patch, kerb strike: 2.31 · 0.81
+        "×1.87 ± 0.02",
+        "takes 2.62 ± 0.03 mm",
+        "takes 663 ± 7 N",
+        "shear 52.0 ± 0.5 N",
+        "pull −25.0 ± 0.3 N",
+        "7.40 ± 0.08 MPa of 18 MPa",
+        "610 ± 6 N",
+        "−383 ± 4",  # patch, wall contact, ply 1 bottom: 310 MPa / 0.81
+        "A bar (±) is how far the mesh may put a number off, from elements of order 2 and 3",
+        "The accuracy asked for, 2 %, is met after 2 meshes: the worst is pull on F2, ram test, with ±1.7 %.",
+        "±6.4 %",
+    ):
+        assert words in text, words
+    assert "not estimated" not in text.lower()
+    assert "NOT MET" not in text
+
+
+def test_without_bars_it_says_so_and_prints_plain_numbers(made: Any) -> None:
+    text = shown(made)
+    assert "±" not in text.replace("±0 g", "")
+    assert "bar not estimated" in text
+    assert "Mesh error was not estimated" in text
+    assert "bars not estimated" in text
+
+
+def test_an_accuracy_that_is_not_met_is_said_first(made: Any) -> None:
+    text = shown(synthetic.barred(made, met=False))
+    said = (
+        "The accuracy asked for, 2 %, is NOT met after 2 meshes: the worst is pull on F2, ram test, with ±3.1 %; "
+        "the limit of 2140 elements is reached."
+    )
+    assert text.index("ACCURACY NOT MET") < text.index(said) < text.index("Recommended")
+    given = replace(made, meshing=replace(synthetic.barred(made).meshing, accuracy=None))
+    text = shown(given)
+    assert "NOT MET" not in text
+    assert "The element size was given, so the mesh was not adapted" in text
+
+
+def test_the_total_uncertainty_stands_beside_the_disposition(made: Any) -> None:
+    text = shown(synthetic.barred(made))
+    # wall contact with the patch: 1.95 · 0.81 = 1.58, times 0.73 and 1.22
+    said = (
+        "1.6 (wall contact), between 1.2 and 1.9 with everything that is uncertain; the largest part is the load "
+        "severity"
+    )
+    assert text.index("Recommended") < text.index(said) < text.index("Conditions")
+    rows = [
+        text.index(word) for word in ("What makes the governing factor", "kerb strike: interference", "1.18 to 1.9")
+    ]
+    assert rows == sorted(rows)
+    for words in ("bound: in proportion at most", "not computed, not in the total", "1.15 to 1.93", "independent"):
+        assert words in text, words
+    assert "outside linear theory: not to be relied on" in text
+    assert "No number: nothing is reached in the search" in shown(made)
+
+
+def test_rounding_never_hides_which_side_of_what_is_asked_an_end_is_on(made: Any) -> None:
+    conf = synthetic.barred(made).configurations[3]
+    near = replace(conf.disposition.uncertainty, low=0.93, high=1.31, factor=1.6)
+    phrase = wording.uncertainty_phrase(replace(conf, disposition=replace(conf.disposition, uncertainty=near)))
+    assert phrase.startswith("1.60 (wall contact), between 1.49 and 2.10")
 
 
 def test_names_are_escaped_everywhere(made: Any) -> None:

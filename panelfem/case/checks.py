@@ -89,6 +89,13 @@ def _head(draft: Draft) -> Iterator[Fault]:
 def _settings(draft: Draft) -> Iterator[Fault]:
     if draft.settings is None:
         return
+    if "accuracy" in draft.settings.model_fields_set and draft.settings.element_size_mm is not None:
+        yield Fault(
+            "settings.accuracy",
+            "contradicts element_size_mm: a mesh of a given element size is not adapted to an accuracy",
+            "accuracy or element_size_mm, not both",
+            "leave one of the two out",
+        )
     from panelfem.failure import CRITERIA
 
     for kind in ("unidirectional", "fabric"):

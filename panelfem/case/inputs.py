@@ -29,6 +29,8 @@ def input_rows(model: CaseFile, materials: Sequence[Material]) -> tuple[InputRow
     """All inputs: what the file states, the defaults it leaves, and the properties of the materials used."""
     rows = [row for name in ("case", "safety", "panel", "damage", "option", "held", "load", "settings")
             for row in _rows(getattr(model, name), name, name in model.model_fields_set)]  # fmt: skip
+    if model.settings.element_size_mm is not None:  # the default is not used then
+        rows = [row for row in rows if row.key != "settings.accuracy"]
     for material in materials:
         for name, source in material.provenance.items():
             shown = _property(getattr(material, name), source)

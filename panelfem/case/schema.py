@@ -66,10 +66,22 @@ class Settings(Section):
         "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu) may govern release.", default=False
     )
     lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
-    element_size_mm: float | None = number(
-        "Element size away from detail; absent: from the panel's size.", 2.0, 500.0, default=None
+    accuracy: float = number(
+        "Accuracy asked of deflection, ply strain, reserve factor and fixing loads, as a share; the mesh is adapted "
+        "until it is met or a stated limit is reached. Not with element_size_mm.",
+        0.002,
+        0.2,
+        default=0.02,
     )
-    element_order: int | None = number("Order of the elements; absent: the default.", 2, 6, default=None)
+    element_size_mm: float | None = number(
+        "Element size away from detail; given, the mesh is not adapted; absent: adapted to the accuracy.",
+        2.0,
+        500.0,
+        default=None,
+    )
+    element_order: int | None = number(
+        "Order of the elements; absent: the default. The bars come from elements of one order more.", 2, 5, default=None
+    )
 
 
 class CaseFile(Section):

@@ -33,7 +33,7 @@ from panelfem.mesh import (
 )
 
 #: Element size away from detail, as a share of the square root of the area (a choice).
-SHARE = 0.11
+SHARE = 0.13
 
 
 @dataclass

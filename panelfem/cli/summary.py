@@ -37,6 +37,8 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     yield Text(assessment.title, style="bold")
     if assessment.invented:
         yield Text(wording.INVENTED)
+    if wording.not_met(assessment):
+        yield Text(wording.meshing_sentence(assessment), style="bold")
     cells = [_cells(row) for row in rows(assessment)]
     yield table(HEADS, cells)
     if any(MARK in cell for row in cells for cell in row):
@@ -46,10 +48,12 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     chosen = wording.find(assessment, assessment.recommendation)
     if chosen is not None:
         yield Text(f"Governs: {wording.sentence(chosen.disposition.reason)}")
+        yield Text(f"Governing factor: {wording.sentence(wording.uncertainty_phrase(chosen))}")
     found = wording.as_found(assessment)
     if found is not None and found is not chosen:
         reason = wording.sentence(found.disposition.reason)
         yield Text(f"{wording.outcome_sentence(found, released_by=False)} {reason}")
+        yield Text(f"Governing factor, {found.name}: {wording.sentence(wording.uncertainty_phrase(found))}")
     spoken = chosen or found
     if spoken is not None and spoken.disposition.inspect:
         yield Text("Look at next: " + " ".join(wording.sentence(i) for i in spoken.disposition.inspect))

@@ -2,7 +2,16 @@
 
 from panelfem.disposition.judge import FACTORS, SURVIVE, Findings, factor_words, judge, judge_load, lowered, worst
 from panelfem.disposition.recommend import Candidate, recommend
-from panelfem.disposition.records import Assumption, Consequence, Disposition, LoadOutcome, Outcome
+from panelfem.disposition.records import (
+    Assumption,
+    Consequence,
+    Disposition,
+    LoadOutcome,
+    Outcome,
+    Part,
+    Uncertainty,
+)
+from panelfem.disposition.uncertainty import least, uncertainty
 
 __all__ = [
     "FACTORS",
@@ -14,10 +23,14 @@ __all__ = [
     "Findings",
     "LoadOutcome",
     "Outcome",
+    "Part",
+    "Uncertainty",
     "factor_words",
     "judge",
     "judge_load",
+    "least",
     "lowered",
     "recommend",
+    "uncertainty",
     "worst",
 ]

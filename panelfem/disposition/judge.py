@@ -1,7 +1,8 @@
 """From reserves to a disposition.  Pure logic: what is asked, what was found, what follows.
 
 The rules, in order.  A load case *does not meet* if a release-governing mode is reached below the factor asked for;
-it *cannot be told* if linear theory does not hold at that factor; else it *meets*.  The worst load rules the
+it *cannot be told* if linear theory does not hold at that factor, or if the factor is above what is asked for by less
+than the mesh may put it off; else it *meets*.  The worst load rules the
 configuration. Conditions lower *meets* to *meets with conditions*: a matrix mode reached at the expected severity, a
 patch without which the panel fails what it must survive, a fixing whose loss it does not survive, a dull area left in
 place, a fastening to a part that protects people, a cover over high voltage, a permission not yet given.  An assumed
@@ -10,12 +11,13 @@ input lowers an outcome only if an end of its band does.  Nothing ever lifts an 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from panelfem.disposition.records import Assumption, Consequence, Disposition, LoadOutcome, Outcome
 from panelfem.reserve.records import LoadResult, ModeReserve
-from panelfem.units import number
+from panelfem.units import number, with_bar
 
 #: Factors asked for by consequence class, on force-like parameters and on interference (common practice, no source).
 FACTORS: Mapping[str, float] = {"cosmetic": 1.0, "aerodynamic": 1.25, "debris": 1.5, "high voltage": 2.0}
@@ -70,23 +72,40 @@ def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> f
     return 1.0 if result.kind == "load test" and mode.criterion == "deflection limit" else consequence.factor
 
 
+def _lower_end(mode: ModeReserve) -> float:
+    """The least a factor may be for the mesh; a bar that was not estimated counts as none."""
+    return mode.rank if math.isnan(mode.bar) else mode.rank - mode.bar
+
+
+def _unsettled(result: LoadResult, consequence: Consequence) -> ModeReserve | None:
+    """The release-governing mode whose factor is not shown to be what is asked, because of the mesh; None if all are,
+    and if one is short anyway.
+    """
+    ratios = [(m, _asked(result, m, consequence)) for m in result.modes if m.grade == "release"]
+    if any(m.rank < asked for m, asked in ratios):
+        return None
+    open_ones = [(m, asked) for m, asked in ratios if _lower_end(m) < asked]
+    return min(open_ones, key=lambda item: _lower_end(item[0]) / item[1])[0] if open_ones else None
+
+
 def judge_load(result: LoadResult, consequence: Consequence) -> LoadOutcome:
     """The outcome under one load case."""
     short = [m for m in result.modes if m.grade == "release" and m.rank < _asked(result, m, consequence)]
-    mode = min(short, key=lambda m: m.rank / _asked(result, m, consequence)) if short else result.release
+    unsettled = _unsettled(result, consequence)
+    mode = min(short, key=lambda m: m.rank / _asked(result, m, consequence)) if short else unsettled or result.release
     asked = _asked(result, mode, consequence)
+    reached = factor_words(mode)
+    outcome, doubt = Outcome.DOES_NOT if short else Outcome.MEETS, ""
+    if unsettled is not None:
+        outcome, doubt = Outcome.CANNOT_TELL, ", and the mesh does not settle which"
+        reached = f"is reached at {with_bar(mode.factor, mode.bar)} times the expected severity"
     place = f" {mode.where}" if mode.where else ""
-    sentence = f"{result.load}: {mode.mode}{place} {factor_words(mode)}; {number(asked)} is asked for"
+    sentence = f"{result.load}: {mode.mode}{place} {reached}; {number(asked)} is asked for{doubt}"
     if not result.theory.holds:
         why = "; ".join(result.theory.reasons)
-        return LoadOutcome(
-            result.load,
-            Outcome.CANNOT_TELL,
-            asked,
-            mode.rank,
-            f"{result.load}: outside linear theory ({why}), so the number cannot be trusted",
-        )
-    return LoadOutcome(result.load, Outcome.DOES_NOT if short else Outcome.MEETS, asked, mode.rank, sentence)
+        outcome = Outcome.CANNOT_TELL
+        sentence = f"{result.load}: outside linear theory ({why}), so the number cannot be trusted"
+    return LoadOutcome(result.load, outcome, asked, mode.rank, sentence)
 
 
 def judge(findings: Findings, consequence: Consequence) -> Disposition:
@@ -164,7 +183,12 @@ def _inspections(findings: Findings, consequence: Consequence, outcome: Outcome)
     elif findings.damaged:
         seen.append("the damage: measure it again and compare")
     if outcome is Outcome.CANNOT_TELL:
-        seen.insert(0, "hang a known weight on the panel and read its deflection, or fit another panel")
+        if any(r.theory.holds and _unsettled(r, consequence) for r in findings.results):
+            seen.insert(
+                0, "ask for a smaller `accuracy` in the case and assess again: the mesh leaves the outcome open"
+            )
+        if not all(r.theory.holds for r in findings.results):
+            seen.insert(0, "hang a known weight on the panel and read its deflection, or fit another panel")
     return tuple(dict.fromkeys(seen))
 
 

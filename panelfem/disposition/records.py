@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import Enum
 from typing import Literal
@@ -31,7 +32,7 @@ class Assumption:
 
     `key` is the path in the case; `shown` its value with unit; `band` low and high, as shown; `outcomes` the outcome at
     each end and the least reserve there, if it was swept; `flips` if an end changes the outcome; `measure` what would
-    settle it.
+    settle it; `kind` of sweep, empty for none, and `ends` of the band as factors on the value.
     """
 
     key: str
@@ -43,6 +44,8 @@ class Assumption:
     factors: tuple[float, float] | None = None
     flips: bool = False
     measure: str = ""
+    kind: str = ""
+    ends: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -56,9 +59,46 @@ class LoadOutcome:
     reason: str
 
 
+#: Where the ends of a part come from: a computation at either end; what they are at most; nowhere.
+PartBasis = Literal["computed", "bound", "not computed"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One cause of uncertainty: `name` the kind, `what` exactly; `low` ≤ 1 and `high` ≥ 1 are what it may multiply the
+    governing factor by, nan where that was not computed.
+    """
+
+    name: str
+    what: str
+    low: float
+    high: float
+    basis: PartBasis
+
+    @property
+    def size(self) -> float:
+        """From end to end, as a share of the factor; nan where not computed."""
+        return self.high - self.low
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """The total uncertainty of the governing `factor`, that of `load`: its parts, the biggest first, and what they come
+    to together: `low` ≤ 1 and `high` ≥ 1 times the factor.
+    """
+
+    parts: tuple[Part, ...]
+    low: float
+    high: float
+    load: str = ""
+    factor: float = math.nan
+
+
 @dataclass(frozen=True)
 class Disposition:
-    """The disposition of one configuration: outcome, the load that governs, a sentence, conditions, what to inspect."""
+    """The disposition of one configuration: outcome, the load that governs, a sentence, conditions, what to inspect,
+    and how uncertain the least factor is in all (None: there is none).
+    """
 
     outcome: Outcome
     governing_load: str
@@ -67,3 +107,4 @@ class Disposition:
     inspect: tuple[str, ...]
     loads: tuple[LoadOutcome, ...]
     assumptions: tuple[Assumption, ...] = ()
+    uncertainty: Uncertainty | None = None

@@ -8,6 +8,7 @@ from panelfem.report import wording
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
 from panelfem.report.markup import Markup, el, text, unbroken
+from panelfem.report.sections import uncertainty
 from panelfem.units import number
 
 _KINDS = {"undamaged": "reference", "as found": "as it stands", "option": "option"}
@@ -46,6 +47,9 @@ def decision(assessment: Assessment, picture: Markup | None) -> Markup:
     beside = _found(found) if found is not chosen else None
     return el(
         "section",
+        el("p", el("span", "ACCURACY NOT MET", cls="loud"), " ", wording.meshing_sentence(assessment), cls="mesh")
+        if wording.not_met(assessment)
+        else None,
         el(
             "div",
             el(
@@ -63,6 +67,7 @@ def decision(assessment: Assessment, picture: Markup | None) -> Markup:
             cls="lead",
         ),
         ranked_table(assessment),
+        uncertainty(spoken) if spoken is not None else None,
         el("p", wording.ADVICE, cls="small"),
         cls="decision",
     )
@@ -84,6 +89,7 @@ def _recommended(assessment: Assessment, chosen: Configuration | None) -> Markup
         badge(chosen.disposition.outcome, large=True),
         el("p", wording.sentence(assessment.recommendation_reason), cls="why"),
         el("p", el("b", "Governs: "), wording.sentence(chosen.disposition.reason), cls="why"),
+        _factor(chosen),
         cls=f"verdict {css_class(chosen.disposition.outcome)}",
     )
 
@@ -97,8 +103,14 @@ def _found(found: Configuration | None) -> Markup | None:
         el("p", found.name, cls="who") if found.name.lower() != "as found" else None,
         badge(found.disposition.outcome, large=True),
         el("p", el("b", "Governs: "), wording.sentence(found.disposition.reason), cls="why"),
+        _factor(found),
         cls=f"verdict {css_class(found.disposition.outcome)}",
     )
+
+
+def _factor(conf: Configuration) -> Markup:
+    """The governing factor with its total uncertainty."""
+    return el("p", el("b", "Governing factor: "), wording.sentence(wording.uncertainty_phrase(conf)), cls="why")
 
 
 def _list(title: str, entries: list[str], otherwise: str) -> Markup:

@@ -13,18 +13,20 @@ from pathlib import Path
 
 from panelfem.errors import InputError
 
-FORMAT = "panelfem-result/1"
+#: What every version of the format begins with: a folder of an earlier one is ours too.
+_NAME = "panelfem-result/"
+FORMAT = f"{_NAME}2"
 #: Everything a report may leave in its folder.
 NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
 
 
 def is_ours(folder: Path) -> bool:
-    """True if the folder holds a ``result.json`` of this format."""
+    """True if the folder holds a ``result.json`` of this format, of whatever version."""
     try:
         found = json.loads((folder / "result.json").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return False
-    return isinstance(found, dict) and found.get("format") == FORMAT
+    return isinstance(found, dict) and str(found.get("format")).startswith(_NAME)
 
 
 def prepare(folder: Path) -> Path:

@@ -81,6 +81,7 @@ def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: byt
         *(sections.configuration(assessment, row.configuration) for row in rows(assessment)),
         sections.assumptions(assessment.assumptions),
         sections.inputs(assessment),
+        sections.meshing(assessment),
         sections.checks(assessment),
         sections.cautions(assessment),
         _footer(assessment),

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from panelfem.arrays import FloatArray
-from panelfem.assess.records import Assessment, Configuration, Declined, Variant
-from panelfem.disposition.records import Assumption, Disposition
+from panelfem.assess.records import Assessment, Configuration, Declined, Meshing, Variant
+from panelfem.disposition.records import Assumption, Disposition, Uncertainty
 from panelfem.errors import InputError
 from panelfem.report import wording
 from panelfem.report.folder import FORMAT
@@ -67,6 +67,7 @@ def document(found: Assessment | Declined) -> Json:
             "triangles_count": len(found.mesh.triangles),
             "notes": list(found.mesh.notes),
         },
+        "meshing": _meshing(found.meshing),
         "checks": [{"name": name, "found": text} for name, text in found.checks.items()],
         "settings": plain(found.settings),
     }
@@ -169,6 +170,43 @@ def _disposition(found: Disposition) -> Json:
             for o in found.loads
         ],
         "assumptions": [_assumption(a) for a in found.assumptions],
+        "uncertainty": _uncertainty(found.uncertainty),
+    }
+
+
+def _uncertainty(found: Uncertainty | None) -> Json:
+    if found is None:
+        return {"load": None, "factor": None, "low_ratio": None, "high_ratio": None, "parts": []}
+    return {
+        "load": found.load,
+        "factor": number(found.factor),
+        "low_ratio": number(found.low),
+        "high_ratio": number(found.high),
+        "parts": [
+            {
+                "name": p.name,
+                "what": p.what,
+                "low_ratio": number(p.low),
+                "high_ratio": number(p.high),
+                "basis": p.basis,
+            }
+            for p in found.parts
+        ],
+    }
+
+
+def _meshing(found: Meshing | None) -> Json:
+    if found is None:
+        return {"accuracy_ratio": None, "met": None, "element_order": None, "stopped": "", "meshes": []}
+    return {
+        "accuracy_ratio": None if found.accuracy is None else number(found.accuracy),
+        "met": found.met,
+        "element_order": found.order,
+        "stopped": found.stopped,
+        "meshes": [
+            {"elements_count": m.elements, "worst_ratio": number(m.worst), "what": m.what, "where": m.where}
+            for m in found.meshes
+        ],
     }
 
 
@@ -206,6 +244,7 @@ def _mode(mode: ModeReserve) -> Json:
         "grade": mode.grade,
         "status": mode.status,
         "factor": None if zero else number(mode.factor),
+        "bar_factor": None if zero else number(mode.bar),
         "margin_percent": None if zero else number(100.0 * mode.margin),
         "place_mm": _mm(mode.place),
         "where": mode.where,
@@ -227,6 +266,7 @@ def _load(result: LoadResult, required: float) -> Json:
         f"asked_{unit}": _in_unit(required * result.expected, result.parameter)[1],
         "deflection": {
             "value_mm": number(1e3 * result.deflection.value),
+            "bar_mm": number(1e3 * result.deflection.bar),
             "place_mm": _mm(result.deflection.place),
             "where": result.deflection.where,
             "direction_unit_vector": [number(float(v)) for v in result.deflection.vector],
@@ -245,6 +285,7 @@ def _load(result: LoadResult, required: float) -> Json:
             {
                 "name": c.name,
                 "value_mm": number(1e3 * c.value),
+                "bar_mm": number(1e3 * c.bar),
                 "limit_mm": number(1e3 * c.limit),
                 "factor": number(c.factor),
             }
@@ -255,6 +296,8 @@ def _load(result: LoadResult, required: float) -> Json:
                 "name": f.name,
                 "shear_N": number(f.shear),
                 "pull_N": number(f.pull),
+                "shear_bar_N": number(f.bar[0]),
+                "pull_bar_N": number(f.bar[1]),
                 "rating_shear_N": None if f.rating_shear is None else number(f.rating_shear),
                 "rating_pull_N": None if f.rating_pull is None else number(f.rating_pull),
             }
@@ -265,6 +308,8 @@ def _load(result: LoadResult, required: float) -> Json:
                 "name": b.name,
                 "shear_MPa": number(1e-6 * b.shear),
                 "peel_MPa": number(1e-6 * b.peel),
+                "shear_bar_MPa": number(1e-6 * b.bar[0]),
+                "peel_bar_MPa": number(1e-6 * b.bar[1]),
                 "shear_strength_MPa": number(1e-6 * b.shear_strength),
                 "peel_strength_MPa": number(1e-6 * b.peel_strength),
                 "where": b.where,
@@ -275,6 +320,8 @@ def _load(result: LoadResult, required: float) -> Json:
             {
                 "force_N": number(c.force),
                 "advance_mm": number(1e3 * c.advance),
+                "force_bar_N": number(c.bar[0]),
+                "advance_bar_mm": number(1e3 * c.bar[1]),
                 "area_mm2": number(1e6 * c.area),
                 "places_count": len(c.where),
                 "error_ratio": number(c.error),
@@ -290,6 +337,8 @@ def _load(result: LoadResult, required: float) -> Json:
                 "z_mm": number(1e3 * p.z),
                 "strain_microstrain": [number(1e6 * float(v)) for v in p.strain],
                 "stress_MPa": _mpa(p.stress),
+                "strain_bar_microstrain": [number(1e6 * float(v)) for v in p.strain_bar],
+                "stress_bar_MPa": _mpa(p.stress_bar),
                 "residual_MPa": _mpa(p.residual),
             }
             for p in result.plies

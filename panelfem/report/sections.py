@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
+from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Variant
 from panelfem.disposition.records import Assumption
 from panelfem.report import wording
 from panelfem.report.glyph import badge
 from panelfem.report.markup import Child, Markup, el, table, text, unbroken
 from panelfem.reserve.records import LoadResult, ModeReserve
-from panelfem.units import number, show
+from panelfem.units import UNBARRED, number, show, with_bar
+
+_BASES = {
+    "computed": "computed at both ends",
+    "bound": "bound: in proportion at most",
+    "not computed": "not computed, not in the total",
+}
 
 
 def note(words: str) -> Markup | None:
@@ -21,6 +29,26 @@ def note(words: str) -> Markup | None:
 def figure(shown: str, *below: str) -> Markup:
     """A figure with notes below it."""
     return text(el("span", unbroken(shown), cls="figure"), [note(b) for b in below])
+
+
+def barred(shown: str, *below: str) -> Markup:
+    """A figure with notes below it; that its bar was not estimated is one of them."""
+    mark = f" ({UNBARRED})"
+    return figure(shown.replace(mark, ""), *([UNBARRED] if mark in shown else []), *below)
+
+
+def _any(bars: Iterable[float]) -> bool:
+    """Whether a table has a bar at all; if it has none its caption says so, and not every cell."""
+    return not all(math.isnan(bar) for bar in bars)
+
+
+def _cell(value: float, bar: float, unit: str, known: bool) -> str:
+    """A number with its bar, or plain where no bar of the table is known."""
+    return wording.barred(value, bar, unit) if known else show(value, unit)
+
+
+def _caption(words: str, known: bool) -> str:
+    return words if known else f"{words}; bars not estimated"
 
 
 def configuration(assessment: Assessment, conf: Configuration) -> Markup:
@@ -44,6 +72,24 @@ def _bullets(title: str, entries: tuple[str, ...]) -> Markup | None:
     return el("div", el("h3", title), el("ul", *(el("li", wording.sentence(e)) for e in entries)))
 
 
+def uncertainty(conf: Configuration) -> Markup | None:
+    """What makes the governing factor uncertain, the biggest part first, and what it comes to together."""
+    found = conf.disposition.uncertainty
+    if found is None:
+        return None
+    rows: list[list[Child]] = [
+        [p.name, p.what, wording.uncertainty_ends(p, found.factor), _BASES[p.basis]] for p in found.parts
+    ]
+    rows.append(["together", "all that has a number", wording.uncertainty_ends(found, found.factor), "combined"])
+    caption = (
+        f"Governing factor {number(found.factor)} ({found.load}). Together: root of the sum of the squares of the "
+        "distances from it, low and high side apart; the parts are assumed independent (common practice, no source). "
+        "What is stated as known is taken as exact."
+    )
+    heads = ("Uncertain", "What", "The factor would be", "Where from")
+    return _folded(f"What makes the governing factor uncertain: {conf.name}", table(heads, rows, caption=caption))
+
+
 def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
     """A row for each load: deflection and first-ply margin first, then limits, release, restoration, outcome."""
     kept = {r.load: r for r in conf.restoration}
@@ -57,11 +103,14 @@ def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
         rows.append(
             [
                 [el("span", load), note(conf.governing[load])],
-                figure(show(result.deflection.value, "mm"), result.deflection.where) + _loud(result),
-                figure(wording.margin_text(result.first_ply, result.theory), wording.mode_text(result.first_ply)),
+                barred(wording.barred(result.deflection.value, result.deflection.bar, "mm"), result.deflection.where)
+                + _loud(result),
+                barred(wording.barred_margin(result.first_ply, result.theory), wording.mode_text(result.first_ply)),
                 _limits(result),
-                figure(wording.margin_text(rule, result.theory), wording.mode_text(rule)),
-                figure(taken.taken, f"{taken.expected} expected", f"{taken.asked} asked for"),
+                barred(wording.barred_margin(rule, result.theory), wording.mode_text(rule)),
+                barred(
+                    wording.barred_takes(result, rule, taken), f"{taken.expected} expected", f"{taken.asked} asked for"
+                ),
                 "reference"
                 if conf.kind == "undamaged" or restored is None
                 else figure(
@@ -91,8 +140,8 @@ def _limits(result: LoadResult) -> Child:
     if not result.limits:
         return "none set"
     return [
-        figure(
-            f"{show(c.value, 'mm')} of {show(c.limit, 'mm')}",
+        barred(
+            f"{wording.barred(c.value, c.bar, 'mm')} of {show(c.limit, 'mm')}",
             f"{c.name}: " + ("kept" if c.value <= c.limit else "NOT KEPT"),
         )
         for c in result.limits
@@ -105,7 +154,9 @@ def _folded(title: str, *body: Child, opened: bool = False) -> Markup:
 
 def _details(assessment: Assessment, conf: Configuration) -> list[Markup]:
     results = [(load, conf.result(load)) for load in conf.governing]
-    out = [_folded(f"Fixings, bonds and contact: {conf.name}", fixings(results), bonds(results), contacts(results))]
+    total = uncertainty(conf)
+    out = [] if total is None else [total]
+    out += [_folded(f"Fixings, bonds and contact: {conf.name}", fixings(results), bonds(results), contacts(results))]
     broken = any(not r.theory.holds for _, r in results)
     out.append(_folded(f"Does linear theory hold: {conf.name}", theory(results), opened=broken))
     lost = [v for v in (*conf.variants, *conf.contingencies) if v.fastener_lost]
@@ -125,8 +176,9 @@ def _details(assessment: Assessment, conf: Configuration) -> list[Markup]:
     return out
 
 
-def _rated(what: str, value: float, rating: float | None, pulls: bool = False) -> Markup:
-    shown = f"{what} {wording.fixed(value)} N"
+def _rated(what: str, value: float, rating: float | None, bar: float | None, pulls: bool = False) -> Markup:
+    """A force on a fixing against its rating; `bar` N, None where no bar of the table is known."""
+    shown = f"{what} " + (f"{wording.fixed(value)} N" if bar is None else wording.barred(value, bar, "N"))
     if rating is None:
         return el("span", unbroken(shown), note("rating not known"), cls="pair")
     load = max(value, 0.0) if pulls else abs(value)
@@ -139,6 +191,7 @@ def fixings(results: list[tuple[str, LoadResult]]) -> Child:
     """What each fixing carries at the expected severity, against its ratings: a row a fixing, a column a load."""
     carried = [(load, {f.name: f for f in r.fixings}) for load, r in results if r.fixings]
     names = list(dict.fromkeys(name for _, by_name in carried for name in by_name))
+    known = _any(bar for _, by_name in carried for f in by_name.values() for bar in f.bar)
     if not names:
         return el("p", "No fixing carries a load that was asked for.")
     rows: list[list[Child]] = []
@@ -149,39 +202,49 @@ def fixings(results: list[tuple[str, LoadResult]]) -> Child:
             row.append(
                 "not fitted"
                 if f is None
-                else [_rated("shear", f.shear, f.rating_shear), _rated("pull", f.pull, f.rating_pull, pulls=True)]
+                else [
+                    _rated("shear", f.shear, f.rating_shear, f.bar[0] if known else None),
+                    _rated("pull", f.pull, f.rating_pull, f.bar[1] if known else None, pulls=True),
+                ]
             )
         rows.append(row)
     caption = "Fixings at the expected severity: shear in the skin, pull along the normal (minus: pressed)"
-    return table(("Fixing", *(load for load, _ in carried)), rows, caption=caption)
+    return table(("Fixing", *(load for load, _ in carried)), rows, caption=_caption(caption, known))
 
 
 def bonds(results: list[tuple[str, LoadResult]]) -> Child:
     """Peak adhesive stresses at the worst end of each patch."""
+    known = _any(bar for _, r in results for b in r.bonds for bar in b.bar)
     rows: list[list[Child]] = [
         [
             b.name,
             load,
-            f"{show(b.shear, 'MPa')} of {show(b.shear_strength, 'MPa')}",
-            f"{show(b.peel, 'MPa')} of {show(b.peel_strength, 'MPa')}",
+            f"{_cell(b.shear, b.bar[0], 'MPa', known)} of {show(b.shear_strength, 'MPa')}",
+            f"{_cell(b.peel, b.bar[1], 'MPa', known)} of {show(b.peel_strength, 'MPa')}",
             b.where,
         ]
         for load, r in results
         for b in r.bonds
     ]
     heads = ("Bond", "Load", "Peak shear, of strength", "Peak peel, of strength", "Where")
-    return table(heads, rows, caption="Bond lines at the expected severity") if rows else None
+    return table(heads, rows, caption=_caption("Bond lines at the expected severity", known)) if rows else None
 
 
 def contacts(results: list[tuple[str, LoadResult]]) -> Child:
     """What each contact does at the expected severity."""
+    known = _any(bar for _, r in results for c in r.contacts for bar in c.bar)
     rows: list[list[Child]] = [
-        [load, show(c.force, "N"), show(c.advance, "mm"), f"{number(1e6 * c.area)} mm²"]
+        [
+            load,
+            _cell(c.force, c.bar[0], "N", known),
+            _cell(c.advance, c.bar[1], "mm", known),
+            f"{number(1e6 * c.area)} mm²",
+        ]
         for load, r in results
         for c in r.contacts
     ]
     heads = ("Load", "Contact force", "Advance", "Area that touches")
-    return table(heads, rows, caption="Contact at the expected severity") if rows else None
+    return table(heads, rows, caption=_caption("Contact at the expected severity", known)) if rows else None
 
 
 def theory(results: list[tuple[str, LoadResult]]) -> Markup:
@@ -226,20 +289,21 @@ def states(assessment: Assessment, conf: Configuration) -> list[Markup]:
     for variant, must in [(v, "must meet the factor") for v in conf.variants] + [
         (v, "must survive the expected load") for v in conf.contingencies
     ]:
+        known = _any(m.bar for r in variant.loads for m in r.modes)
         rows: list[list[Child]] = [
             [
                 r.load,
                 m.mode,
                 m.criterion,
                 _grade(m),
-                _factor(m, r),
+                wording.barred_factor(m, r.theory) if known else _factor(m, r),
                 ", ".join(p for p in (wording.ply_text(m), m.where) if p) or wording.place_text(m.place),
             ]
             for r in variant.loads
             for m in sorted(r.modes, key=lambda m: math.inf if math.isnan(m.rank) else m.rank)
         ]
         heads = ("Load", "Mode", "Criterion", "Grade", "Reserve factor", "Ply and place")
-        out.append(table(heads, rows, caption=f"{variant.name} ({must})"))
+        out.append(table(heads, rows, caption=_caption(f"{variant.name} ({must})", known)))
     return out
 
 
@@ -255,14 +319,23 @@ def _factor(mode: ModeReserve, result: LoadResult) -> str:
 
 def ply_table(load: str, result: LoadResult) -> Markup:
     """Strain and stress of each ply in its own axes."""
+    known = _any(float(bar) for p in result.plies for bar in (*p.strain_bar, *p.stress_bar))
+
+    def cells(values: FloatArray, bars: FloatArray, factor: float, decimals: int) -> list[str]:
+        if not known:
+            return [wording.fixed(factor * float(v), decimals) for v in values]
+        return [
+            wording.minus(with_bar(factor * float(v), factor * float(bar))) for v, bar in zip(values, bars, strict=True)
+        ]
+
     rows: list[list[Child]] = [
         [
             f"{p.ply} {p.name}",
             wording.fixed(math.degrees(p.angle)),
             p.position,
             wording.signed(1e3 * p.z),
-            *(wording.fixed(1e6 * float(e)) for e in p.strain),
-            *(wording.fixed(1e-6 * float(s), 1) for s in p.stress),
+            *cells(p.strain, p.strain_bar, 1e6, 0),
+            *cells(p.stress, p.stress_bar, 1e-6, 1),
             *(wording.fixed(1e-6 * float(s), 1) for s in p.residual),
         ]
         for p in result.plies
@@ -271,7 +344,7 @@ def ply_table(load: str, result: LoadResult) -> Markup:
     heads = ("Ply", "Angle (°)", "At", "z (mm)", "ε along (10⁻⁶)", "ε across (10⁻⁶)", "γ (10⁻⁶)", *stresses)
     held = tuple(f"held {name}" for name in stresses)
     caption = f"{load}: {wording.mode_text(wording.ruling(result))}. Held: the part that is there at zero scaled load."
-    return table((*heads, *held), rows, cls="plies", caption=caption)
+    return table((*heads, *held), rows, cls="plies", caption=caption if known else f"{caption} Bars not estimated.")
 
 
 def assumptions(entries: tuple[Assumption, ...]) -> Markup:
@@ -328,6 +401,31 @@ def inputs(assessment: Assessment) -> Markup:
         _folded("Published sources", el("ul", *(el("li", s) for s in assessment.sources)))
         if assessment.sources
         else None,
+    )
+
+
+def meshing(assessment: Assessment) -> Markup:
+    """The accuracy asked for, the meshes made for it, and whether it was met."""
+    made = assessment.meshing
+    if made is None:
+        return el("section", el("h2", "Mesh error"), el("p", "Mesh error was not estimated: the bars are not known."))
+    rows: list[list[Child]] = [
+        [str(i), str(mesh.elements), wording.share_of_bar(mesh.worst), mesh.what, mesh.where]
+        for i, mesh in enumerate(made.meshes, 1)
+    ]
+    said = wording.meshing_sentence(assessment)
+    bars = (
+        f"A bar (±) is how far the mesh may put a number off, from elements of order {made.order - 1} and {made.order} "
+        "on the same mesh; it says nothing of loads, materials or theory."
+    )
+    return el(
+        "section",
+        el("h2", "Mesh error"),
+        el("p", el("span", "ACCURACY NOT MET", cls="loud"), " ", said)
+        if wording.not_met(assessment)
+        else el("p", said),
+        el("p", bars, cls="small"),
+        table(("Mesh", "Elements", "Worst bar, of the number", "Of what", "Where"), rows) if rows else None,
     )
 
 

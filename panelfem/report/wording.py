@@ -7,13 +7,14 @@ A number never stands without its unit; a number that may not be used is marked 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Declined
-from panelfem.disposition.records import LoadOutcome, Outcome
+from panelfem.disposition.records import LoadOutcome, Outcome, Part, Uncertainty
 from panelfem.reserve.records import LimitCheck, LoadResult, ModeReserve, TheoryCheck
-from panelfem.units import number, show
+from panelfem.units import SUFFIXES, UNBARRED, number, show, with_bar
 
 #: The parameter of a load case -> the unit it is shown in (a key ending of `panelfem.units`).
 PARAMETER_UNITS = {"force": "N", "pressure": "kPa", "acceleration": "gee", "interference": "mm"}
@@ -122,6 +123,55 @@ def margin_text(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
     return marked(percent(mode.margin), theory)
 
 
+def minus(words: str) -> str:
+    """Words with every minus as a minus sign.
+
+    >>> minus("-12.3 ± 0.5"), minus("1e-09")
+    ('−12.3 ± 0.5', '1e-09')
+    """
+    return re.sub(r"(?<![\w])-(?=\d)", "−", words)
+
+
+def barred(value: float, bar: float, unit: str) -> str:
+    """An SI number and its mesh error in the unit of a key ending.
+
+    >>> barred(0.0012345, 2e-5, "mm"), barred(-5442.1, math.nan, "N")
+    ('1.23 ± 0.02 mm', '−5442 N (bar not estimated)')
+    """
+    factor, name = SUFFIXES[unit]
+    return minus(with_bar(value / factor, bar / factor, name))
+
+
+def barred_margin(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
+    """The margin of a mode as :func:`margin_text` has it, with its mesh error where there is a number.
+
+    >>> barred_margin(ModeReserve("fibre tension", "maximum stress", "release", 1.384, bar=0.021))
+    '+38 ± 2 %'
+    """
+    if not _has_number(mode):
+        return margin_text(mode, theory)
+    if math.isnan(mode.bar):
+        return f"{margin_text(mode, theory)} ({UNBARRED})"
+    shown = minus(with_bar(100.0 * mode.margin, 100.0 * mode.bar, "%"))
+    return marked(f"{'+' if mode.margin > 0 and shown[0] != '0' else ''}{shown}", theory)
+
+
+def barred_factor(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
+    """The factor of a mode with its mesh error; says so instead where there is no number or only a bound.
+
+    >>> barred_factor(ModeReserve("fibre tension", "maximum stress", "release", 1.384, bar=0.021))
+    '×1.38 ± 0.02'
+    """
+    if not _has_number(mode):
+        return margin_text(mode, theory)
+    shown = f"{times(mode.factor)} ({UNBARRED})" if math.isnan(mode.bar) else f"×{with_bar(mode.factor, mode.bar)}"
+    return marked(shown, theory)
+
+
+def _has_number(mode: ModeReserve) -> bool:
+    return mode.status == "found" and math.isfinite(mode.factor)
+
+
 def ply_text(mode: ModeReserve) -> str:
     """'ply 2 (name), top', or nothing for a mode that is not of a ply."""
     if mode.ply is None:
@@ -160,7 +210,8 @@ def mode_text(mode: ModeReserve) -> str:
 
 def limit_mode(check: LimitCheck) -> ModeReserve:
     """A deflection limit as a release-governing mode."""
-    return ModeReserve(f"limit '{check.name}'", "deflection limit", "release", check.factor)
+    share = check.bar / abs(check.value) if check.value else math.nan
+    return ModeReserve(f"limit '{check.name}'", "deflection limit", "release", check.factor, bar=share * check.factor)
 
 
 def ruling(result: LoadResult, outcome: LoadOutcome | None = None) -> ModeReserve:
@@ -226,6 +277,89 @@ def takes(result: LoadResult, required: float, mode: ModeReserve | None = None) 
         bound,
         result.theory.holds,
     )
+
+
+def barred_takes(result: LoadResult, mode: ModeReserve, taken: Takes) -> str:
+    """What is taken, with its mesh error where there is a number."""
+    if not _has_number(mode):
+        return taken.taken
+    unit = PARAMETER_UNITS[result.parameter]
+    amount = barred(mode.factor * abs(result.expected), mode.bar * abs(result.expected), unit)
+    suction = " suction" if result.parameter == "pressure" and result.expected < 0 else ""
+    figure, bracket, below = amount.partition(" (")
+    return marked(f"takes {figure}{suction}{bracket}{below}", result.theory)
+
+
+def uncertainty_phrase(configuration: Configuration) -> str:
+    """The governing factor with everything that is uncertain, in one phrase; says so if there is no such number."""
+    found = configuration.disposition.uncertainty
+    if found is None:
+        return "no number: nothing is reached in the search, or it is reached before the load is applied"
+    ends = (found.factor, found.low * found.factor, found.high * found.factor)
+    factor, low, high = _rounded(ends, required_of(configuration, found.load, 1.0))
+    name = found.load
+    if name in configuration.governing and not configuration.result(name).theory.holds:
+        name = f"{name}, {OUTSIDE}: not to be relied on"
+    largest = next((part for part in found.parts if part.size > 0), None)
+    if largest is None:
+        return f"{factor} ({name}); nothing that is uncertain was found to move it"
+    return (
+        f"{factor} ({name}), between {low} and {high} with everything that is uncertain; "
+        f"the largest part is the {largest.name}"
+    )
+
+
+def _rounded(values: tuple[float, ...], asked: float) -> list[str]:
+    """The first value and what it may be, to the digits that the distance leaves it, and never so that one seems to be
+    what is asked and is not.
+
+    >>> _rounded((1.93, 1.41, 2.33), 1.5), _rounded((1.57, 1.46, 1.72), 1.5), _rounded((1.96, 1.46, 2.5), 1.5)
+    (['1.9', '1.4', '2.3'], ['1.57', '1.46', '1.72'], ['1.96', '1.46', '2.50'])
+    """
+    distance = max(abs(value - values[0]) for value in values)
+    places = min(3, max(0, -math.floor(math.log10(distance / 2.0)))) if distance > 0 else 2
+    while places < 4 and any((round(value, places) >= asked) != (value >= asked) for value in values):
+        places += 1
+    return [f"{value:.{places}f}" for value in values]
+
+
+def uncertainty_ends(part: Part | Uncertainty, factor: float) -> str:
+    """What a part of the uncertainty makes of the governing factor, low to high."""
+    if math.isnan(part.low):
+        return "not computed"
+    return f"{number(part.low * factor)} to {number(part.high * factor)}"
+
+
+def meshing_sentence(assessment: Assessment) -> str:
+    """How accurate the mesh makes the numbers, in a sentence; nothing if that was not followed."""
+    found = assessment.meshing
+    if found is None or not found.meshes:
+        return ""
+    last = found.meshes[-1]
+    worst = f"the worst is {last.what}, {last.where}, with {share_of_bar(last.worst)}"
+    if found.accuracy is None:
+        return f"The element size was given, so the mesh was not adapted: of the numbers {worst}."
+    asked = f"{number(100.0 * found.accuracy)} %"
+    made = f"{len(found.meshes)} mesh{'es' if len(found.meshes) > 1 else ''}"
+    if found.met:
+        return f"The accuracy asked for, {asked}, is met after {made}: {worst}."
+    why = f"; {found.stopped}" if found.stopped else ""
+    return f"The accuracy asked for, {asked}, is NOT met after {made}: {worst}{why}."
+
+
+def share_of_bar(worst: float) -> str:
+    """A bar as a share of its number.
+
+    >>> share_of_bar(0.0312), share_of_bar(float("nan"))
+    ('±3.1 %', 'no bar')
+    """
+    return f"±{number(100.0 * worst, 2)} %" if math.isfinite(worst) else "no bar"
+
+
+def not_met(assessment: Assessment) -> bool:
+    """Whether an accuracy was asked for and not reached."""
+    found = assessment.meshing
+    return found is not None and found.accuracy is not None and not found.met
 
 
 def outcome_of(configuration: Configuration, load: str) -> LoadOutcome | None:

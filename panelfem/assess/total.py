@@ -1,0 +1,59 @@
+"""The total uncertainty of a configuration's governing factor: which assumed inputs bear on it, and in which states."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from panelfem.assess.plan import Plan
+from panelfem.assess.records import Variant
+from panelfem.case import Case
+from panelfem.damage import Hole, Softened
+from panelfem.disposition import (
+    Assumption,
+    Consequence,
+    Disposition,
+    Uncertainty,
+    judge_load,
+    least,
+    uncertainty,
+)
+from panelfem.reserve.records import LoadResult
+
+_LARGER = "the damage is taken larger by its tolerance all round, which is the safe side"
+
+
+def total_uncertainty(
+    case: Case,
+    plan: Plan,
+    variants: Sequence[Variant],
+    results: Sequence[LoadResult],
+    consequence: Consequence,
+    found: Disposition,
+) -> Uncertainty | None:
+    """The total uncertainty of what was `found`; `results` are the governing ones, one a load, of the `variants`."""
+    states = {}
+    for variant in variants:
+        load = least([judge_load(result, consequence) for result in variant.loads])
+        states[variant.name] = load.factor / load.required * consequence.factor
+    bearing = [a for a in found.assumptions if _bears(case, plan, a)]
+    sized = plan.damaged and any(isinstance(d, Hole | Softened) for d in case.damage)
+    others = {"damage size": _LARGER} if sized else {}
+    return uncertainty(found.loads, results, consequence.factor, bearing, states, others)
+
+
+def _bears(case: Case, plan: Plan, a: Assumption) -> bool:
+    """Whether an assumed input is one of this configuration: its materials, its damage, its option.
+
+    Those of loads and fixings always are.
+    """
+    section = a.key.split(".")[0]
+    if section == "materials":
+        panels = [state.panel for state in plan.states]
+        names = {ply.material.name for panel in panels for laminate in panel.laminates for ply in laminate.plies}
+        names |= {patch.adhesive.name for panel in panels for patch in panel.patches}
+        return a.key.removeprefix("materials.") in names
+    if section.startswith("damage"):
+        return plan.damaged and (plan.dull or a.kind != "softened strength")
+    if section.startswith("option"):
+        return section in [f"option[{i}]" for i, option in enumerate(case.options) if option.name == plan.name]
+    return True
