@@ -187,6 +187,27 @@ def test_severity_band_divides_the_factor(run):
     assert swept.factors == pytest.approx((2 * stated, stated / 2), rel=1e-9)
 
 
+def test_total_uncertainty_of_the_strip_is_that_of_its_load(run):
+    strip = only(run(STRIP))
+    total = strip.disposition.uncertainty
+    assert (total.load, total.factor) == ("push", strip.result("push").release.factor)
+    severity = next(p for p in total.parts if p.name == "load severity")
+    assert (severity.low, severity.high) == pytest.approx((0.5, 2.0))
+    assert severity.basis == "computed"
+    assert total.parts[0] is severity
+    assert total.low <= 0.5
+    assert total.high >= 2.0
+
+
+def test_only_what_a_configuration_has_is_uncertain_in_it(run):
+    a = run(plate(HOLE.format(size=24) + PATCH.format(over="H")))
+    named = {c.name: {p.what for p in c.disposition.uncertainty.parts} for c in a.configurations}
+    wet = {name: any("carbon-twill-wet" in what for what in parts) for name, parts in named.items()}
+    assert wet == {"undamaged": False, "as found": False, "patch": True}
+    notch = {name: any("H: " in what for what in parts) for name, parts in named.items()}
+    assert notch == {"undamaged": False, "as found": True, "patch": True}
+
+
 def test_the_same_case_gives_the_same_answer_to_the_digit(tmp_path):
     path = tmp_path / "case.toml"
     path.write_text(plate(HOLE.format(size=8)))
@@ -208,8 +229,9 @@ def test_a_lost_fixing_by_update_agrees_with_a_panel_that_never_had_it(run):
     lost, load = whole.variants[0].fastener_lost["E"]
     missing = '[[damage]]\nkind = "missing fastener"\nname = "gone"\nfastener = "E"\n'
     without = only(run(plate(missing)), "as found")
-    assert lost == pytest.approx(min(without.result(name).release.factor for name in ("hand", "kerb")), rel=2e-3)
-    assert without.result(load).release.factor == pytest.approx(lost, rel=2e-3)
+    # found with elements of order 2 and moved by what order 3 changes with all fixings in place
+    assert lost == pytest.approx(min(without.result(name).release.factor for name in ("hand", "kerb")), rel=1e-2)
+    assert without.result(load).release.factor == pytest.approx(lost, rel=1e-2)
 
 
 def test_the_dull_area_is_bracketed_and_its_soft_end_deflects_more(run):
@@ -255,7 +277,8 @@ def test_a_factor_along_a_contact_path_is_where_the_mode_is_reached(run, tmp_pat
     factor = result.release.factor
     text = plate().replace("interference_mm = 1\n", f"interference_mm = {factor:.9f}\n")
     again = only(run(text)).result("kerb")
-    assert again.release.factor == pytest.approx(1.0, rel=5e-3)
+    # the places of contact depend on how far the shape is expected to go in
+    assert again.release.factor == pytest.approx(1.0, rel=1e-2)
 
 
 def test_residual_stress_is_held_while_the_load_grows(run):

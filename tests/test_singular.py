@@ -269,7 +269,8 @@ def test_modes_at_an_average_carry_its_length_and_notes_say_so():
     (said,) = notes(corner_model(3 * CUT_LENGTH).subject.sampling.places, (corner,))
     assert said.endswith("too coarse for it, so the stress is too low")
     # the table of plies shows the ray that governs, of all that start there
-    rows = plies.rows(worst.place, worst.laminate, held, now)
+    i = plies.nearest(worst.place, worst.laminate, held, now)
+    rows = plies.rows(worst.laminate, held.strain[i], now.strain[i])
     row = next(r for r in rows if r.ply == worst.ply and r.position == worst.position)
     assert plies.field(held, now).min() <= worst.factor * (1 + 1e-9)
     ply = LIB["T300-5208"]

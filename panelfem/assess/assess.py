@@ -12,10 +12,21 @@ from dataclasses import replace
 import numpy as np
 
 from panelfem import __version__
+from panelfem.assess.adapt import MOST_ELEMENTS, MOST_IN_ALL, MOST_MESHES, refined, sharpened
 from panelfem.assess.cautions import CAUTIONS, SOURCES, declined
-from panelfem.assess.evaluate import Evaluation, evaluate
-from panelfem.assess.plan import Inputs, Key, Plan, plans, states
-from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Restoration, Variant
+from panelfem.assess.evaluate import Evaluation, Shells, evaluate
+from panelfem.assess.plan import Inputs, Key, Plan, State, plans, states
+from panelfem.assess.records import (
+    Assessment,
+    Configuration,
+    Declined,
+    InputRow,
+    Mesh,
+    Meshing,
+    Restoration,
+    Variant,
+)
+from panelfem.assess.total import total_uncertainty
 from panelfem.case import AssumedInput, Case
 from panelfem.disposition import (
     Assumption,
@@ -31,12 +42,18 @@ from panelfem.disposition import (
 )
 from panelfem.errors import InputError
 from panelfem.laminate import describe
+from panelfem.panel import Panel
 from panelfem.reserve.analyse import Settings
 from panelfem.reserve.places import Places
 from panelfem.reserve.records import LoadResult
 from panelfem.shell import DEFAULT_ORDER
 
 Progress = Callable[[str, float], None]
+
+#: A mesh with this share of the most elements is not refined again.
+_ENOUGH = 0.8
+#: Meshes help while the worst bar falls to this share of what it was.
+_HELPED = 0.9
 
 
 def assess(case: Case, progress: Progress | None = None) -> Assessment | Declined:
@@ -51,22 +68,9 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
     if not case.loads:
         raise InputError("there is no load case", where=case.file, do="add at least one [[load]]")
     words = Places(case.places, {f.name: f.washer_radius for f in case.panel.fasteners})
-    inputs = Inputs(case.panel, case.damage, case.options, case.loads)
     consequence = Consequence(case.consequence, case.required_factor, case.factor_basis)  # type: ignore[arg-type]
-    settings = Settings(case.criteria, case.modeless_criteria_govern, case.required_factor)
-    every = plans(inputs)
-    to_do = states(every)
-    must_meet = {state.key for plan in every for state in plan.states}
-    order = case.order or DEFAULT_ORDER
-    evaluations: dict[Key, Evaluation] = {}
-    like = None
-    for i, (key, state) in enumerate(to_do.items()):
-        tell(f"{state.name} ({i + 1} of {len(to_do)})", i / len(to_do))
-        main = key in must_meet
-        evaluations[key], like = evaluate(
-            state, inputs, settings, order, words, case.assumed if main else (), main and case.lose_each_fastener, like
-        )
-        gc.collect()  # models and what they cache refer to each other, and are large
+    case, every, evaluations, meshing = _on_good_meshes(case, words, tell)
+    assert case.panel is not None
     tell("disposition", 1.0)
     reference = evaluations["undamaged",]
     configurations = tuple(_configuration(case, plan, evaluations, consequence, reference) for plan in every)
@@ -96,12 +100,124 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
         case.panel.mesh,
         case.places,
         _damage_regions(case),
-        _checks(case, evaluations, order),
+        _checks(case, evaluations, meshing.order),
         _stacks(case),
         __version__,
         case.hash,
-        {"order": order, "criteria": dict(case.criteria)},
+        {"order": meshing.order, "criteria": dict(case.criteria)},
+        meshing,
     )
+
+
+def _on_good_meshes(
+    case: Case, words: Places, tell: Progress
+) -> tuple[Case, tuple[Plan, ...], dict[Key, Evaluation], Meshing]:
+    """Evaluate every state, on meshes adapted until the accuracy is met or a limit is reached.
+
+    The case comes back on the last mesh.  States that must meet the factor are evaluated first: only they shape it.
+    """
+    assert case.panel is not None
+    order, made = case.order or DEFAULT_ORDER, list[Mesh]()
+    panel, stopped = case.panel, ""
+    if case.accuracy is not None:
+        panel = sharpened(panel, lambda made: _must_meet(plans(_inputs(case, made))), order)
+    while True:
+        inputs = _inputs(case, panel)
+        every = plans(inputs)
+        reached = _limit([m.elements for m in made], len(panel.mesh.triangles), len(_must_meet(every)))
+        accuracy = None if reached or stopped else case.accuracy
+        evaluations = _evaluated(case, inputs, every, words, order, accuracy, tell, len(made))
+        must = [e for e in evaluations.values() if e.state.key in {s.key for s in _must_meet(every)}]
+        worst = max(must, key=lambda e: e.worst[1].share)
+        load, aim = worst.worst
+        if not stopped:
+            made.append(Mesh(len(panel.mesh.triangles), aim.share, aim.what, f"{load}, {worst.state.name}"))
+        met = case.accuracy is None or aim.share <= case.accuracy
+        unmet = [e.wish for e in evaluations.values() if e.wish is not None]
+        if not unmet:
+            if not met and not stopped:
+                stopped = f"the limit of {reached} was reached"
+            case = replace(case, panel=panel)
+            return case, every, evaluations, Meshing(case.accuracy, tuple(made), met, order + 1, stopped)
+        if _stagnant([m.worst for m in made]):
+            stopped = "smaller elements no longer help"
+            continue
+        finer = refined(panel, unmet, order)
+        if finer is None:
+            stopped = "no sound mesh with smaller elements could be made, or the surface is known no finer"
+        panel = panel if finer is None else finer
+
+
+def _stagnant(worst: Sequence[float]) -> bool:
+    """Whether the last two of some meshes' worst bars are no better than what went before.
+
+    >>> _stagnant([0.2, 0.1, 0.05]), _stagnant([0.06, 0.04, 0.04, 0.039])
+    (False, True)
+    """
+    return len(worst) > 2 and min(worst[-2:]) > _HELPED * min(worst[:-2])
+
+
+def _limit(made: Sequence[int], elements: int, count: int) -> str:
+    """Which limit a mesh of so many elements reaches after those `made`, in words; empty: another may follow.
+
+    `count` states are solved on each.
+    """
+    if elements >= _ENOUGH * MOST_ELEMENTS:
+        return f"{MOST_ELEMENTS} elements"
+    if (sum(made) + 2 * elements) * count >= MOST_IN_ALL:
+        return f"{MOST_IN_ALL} elements of all meshes and states"
+    return f"{MOST_MESHES} meshes" if len(made) + 1 >= MOST_MESHES else ""
+
+
+def _inputs(case: Case, panel: Panel) -> Inputs:
+    return Inputs(panel, case.damage, case.options, case.loads)
+
+
+def _must_meet(every: Sequence[Plan]) -> tuple[State, ...]:
+    """The states that must meet the factor asked for, each once."""
+    found = states([replace(plan, contingencies=()) for plan in every])
+    return tuple(found.values())
+
+
+def _evaluated(
+    case: Case,
+    inputs: Inputs,
+    every: Sequence[Plan],
+    words: Places,
+    order: int,
+    accuracy: float | None,
+    tell: Progress,
+    number: int,
+) -> dict[Key, Evaluation]:
+    """Every state on one mesh; with an `accuracy` only those that must meet the factor, where one of them is not
+    within it.
+    """
+    settings = Settings(case.criteria, case.modeless_criteria_govern, case.required_factor)
+    to_do = states(every)
+    must_meet = {state.key for state in _must_meet(every)}
+    found: dict[Key, Evaluation] = {}
+    like: Shells = (None, None)
+    ordered = sorted(to_do.items(), key=lambda item: item[0] not in must_meet)
+    for i, (key, state) in enumerate(ordered):
+        main = key in must_meet
+        if not main and any(e.wish is not None for e in found.values()):
+            break
+        mesh = f", mesh {number + 1}" if number else ""
+        # how many meshes there will be is not known: each takes half of what is left
+        tell(f"{state.name} ({i + 1} of {len(to_do)}{mesh})", 1.0 - 0.5**number * (1.0 - 0.5 * i / len(to_do)))
+        found[key], like = evaluate(
+            state,
+            inputs,
+            settings,
+            order,
+            words,
+            case.assumed if main else (),
+            main and case.lose_each_fastener,
+            like,
+            accuracy if main else None,
+        )
+        gc.collect()  # models and what they cache refer to each other, and are large
+    return found
 
 
 def _configuration(
@@ -119,6 +235,8 @@ def _configuration(
         results.append(result)
     disposition = _judge(case, plan, variants, contingencies, results, consequence)
     assumptions = _assumptions(case, plan, evaluations, consequence, disposition)
+    disposition = lowered(disposition, assumptions)
+    total = total_uncertainty(case, plan, variants, results, consequence, disposition)
     restoration = tuple(
         Restoration(r.load, _ratio(r.release.rank, whole.release.rank), _ratio(r.first_ply.rank, whole.first_ply.rank))
         for r, whole in zip(results, reference.results, strict=True)
@@ -134,7 +252,7 @@ def _configuration(
         contingencies,
         governing,
         restoration,
-        lowered(disposition, assumptions),
+        replace(disposition, uncertainty=total),
         plan.note,
     )
 
@@ -218,8 +336,16 @@ def _assumptions(
 
 
 def _row(assumed: AssumedInput) -> Assumption:
+    sweep = assumed.sweep
     return Assumption(
-        assumed.key, assumed.what, assumed.shown, assumed.source, assumed.band_shown, measure=assumed.measure
+        assumed.key,
+        assumed.what,
+        assumed.shown,
+        assumed.source,
+        assumed.band_shown,
+        measure=assumed.measure,
+        kind=sweep.kind if sweep else "",
+        ends=(sweep.low, sweep.high) if sweep else None,
     )
 
 

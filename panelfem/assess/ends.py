@@ -204,7 +204,7 @@ def _moved_by(whole: LoadResult, share: float) -> LoadResult:
     """A result all of whose factors are multiplied by `share`; a mode reached at zero load stays so."""
 
     def moved(mode: ModeReserve) -> ModeReserve:
-        return replace(mode, factor=mode.factor * share)
+        return replace(mode, factor=mode.factor * share, bar=mode.bar * share)
 
     modes = tuple(moved(m) for m in whole.modes)
     return replace(whole, modes=modes, release=moved(whole.release), first_ply=moved(whole.first_ply))

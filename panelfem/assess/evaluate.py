@@ -1,25 +1,36 @@
-"""One state of the panel: every load case, each fixing lost, and the assumed inputs at the ends of their bands."""
+"""One state of the panel: every load case by elements of two orders, each fixing lost, and the assumed inputs at the
+ends of their bands.
+
+The numbers are those of the higher order, their bars the step from the lower one.  Fixings lost and bands are followed
+with the lower order only, and moved by what the higher one changes of the same mode under the same load.
+"""
 
 from __future__ import annotations
 
 import gc
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from panelfem.assess.ends import read_again, solved_again
-from panelfem.assess.model import Model
+from panelfem.accuracy.indicator import work
+from panelfem.accuracy.layer import unresolved
+from panelfem.assess.ends import Results, read_again, solved_again
 from panelfem.assess.plan import Inputs, State
-from panelfem.assess.respond import Responder
+from panelfem.assess.shares import Wish, wish
+from panelfem.assess.solve import Solved, solve
 from panelfem.case import AssumedInput
 from panelfem.errors import ModelError
-from panelfem.loads import LoadCase
-from panelfem.reserve.analyse import Settings, analyse, brief, path_of
+from panelfem.reserve.analyse import Settings, brief, path_of
+from panelfem.reserve.bars import Aim, Doubt, aims, barred, rescaled
 from panelfem.reserve.check import Words
+from panelfem.reserve.plies import PlyCheck
 from panelfem.reserve.records import FieldSet, LoadResult
 from panelfem.reserve.search import Path
 from panelfem.shell import Shell
+
+#: The shells of both orders, for the next state on the same mesh to take over what they share.
+Shells = tuple[Shell | None, Shell | None]
 
 
 @dataclass(frozen=True)
@@ -27,7 +38,8 @@ class Evaluation:
     """What was found of a state.
 
     `lost`: fixing -> (least release factor, load) with that fixing lost as well; `swept`: (number of the assumed
-    input, end 0 or 1) -> results, for those that change something here.
+    input, end 0 or 1) -> results, for those that change something here.  `aims`: (load, number) the accuracy is asked
+    of.  `wish`: what the next mesh needs, where one of them is not within it.
     """
 
     state: State
@@ -36,6 +48,14 @@ class Evaluation:
     lost: Mapping[str, tuple[float, str]]
     swept: Mapping[tuple[int, int], tuple[LoadResult, ...]]
     notes: tuple[str, ...]
+    aims: tuple[tuple[str, Aim], ...] = ()
+    wish: Wish | None = None
+
+    @property
+    def worst(self) -> tuple[str, Aim]:
+        """The load and the number with the greatest bar as a share of it."""
+        none = ("", Aim(0.0, "nothing"))
+        return max(self.aims, key=lambda item: item[1].share, default=none)
 
 
 def evaluate(
@@ -46,44 +66,71 @@ def evaluate(
     words: Words,
     assumed: Sequence[AssumedInput],
     lose_each_fixing: bool,
-    like: Shell | None,
-) -> tuple[Evaluation, Shell]:
-    """Evaluate a state; the shell is returned so that the next one can take over what they share.
+    like: Shells,
+    accuracy: float | None = None,
+) -> tuple[Evaluation, Shells]:
+    """Evaluate a state with elements of `order` and of one more; the shells are returned for the next state.
 
-    `assumed` are swept, and with `lose_each_fixing` each fixing is lost in turn.
+    `assumed` are swept, and with `lose_each_fixing` each fixing is lost in turn.  With an `accuracy`, a share, a state
+    whose bars are not within it is not followed further: what its next mesh needs is given instead.
     """
-    model = Model(state, order, words, like)
-    responder = Responder(model, inputs.loads)
-    found, fields, paths = [], {}, {}
-    for load in inputs.loads:
-        response = responder(load)
-        result, fields[load.name], paths[load.name] = analyse(model.subject, load, response, settings)
-        doubts = (*result.notes, *responder.notes(load, result.contacts))
-        found.append(replace(result, notes=doubts, residual=responder.residual))
-    results = tuple(found)
-    lost = _each_fixing_lost(model, responder, inputs.loads, settings, results) if lose_each_fixing else {}
-    ends = read_again(model, responder, inputs, settings, words, assumed, results, paths)
-    shell, notes = model.shell, tuple(model.holding.system.notes)
-    # a model and what it caches refer to each other and are large: let go of this one before the sweeps make others
-    del model, responder, response, paths
+    low = solve(state, inputs.loads, settings, order, words, like[0])
+    high = solve(state, inputs.loads, settings, order + 1, words, like[1], finer=True)
+    results = _barred(low, high)
+    wanted = tuple((result.load, aim) for result in results for aim in aims(result))
+    shells = low.model.shell, high.model.shell
+    notes = tuple(high.model.holding.system.notes)
+    fields = high.fields
+    if accuracy is not None and any(not aim.share <= accuracy for _, aim in wanted):
+        needed = wish(low, high, wanted, accuracy)
+        return Evaluation(state, results, fields, {}, {}, notes, wanted, needed), shells
+    # a model and what it caches refer to each other and are large: let go of each before others are made
+    del high
     gc.collect()
-    ends |= solved_again(shell, state, inputs, settings, words, assumed, results)
-    return Evaluation(state, results, fields, lost, ends, notes), shell
+    lost = _each_fixing_lost(low, settings, results) if lose_each_fixing else {}
+    ends = read_again(low.model, low.responder, inputs, settings, words, assumed, low.results, low.paths)
+    before = low.results
+    del low
+    gc.collect()
+    ends |= solved_again(shells[0], state, inputs, settings, words, assumed, before)
+    swept = {key: _moved(end, before, results) for key, end in ends.items()}
+    return Evaluation(state, results, fields, lost, swept, notes, wanted), shells
 
 
-def _each_fixing_lost(
-    model: Model, responder: Responder, loads: Sequence[LoadCase], settings: Settings, results: Sequence[LoadResult]
-) -> dict[str, tuple[float, str]]:
+def _barred(low: Solved, high: Solved) -> tuple[LoadResult, ...]:
+    """The results of the higher order with their bars."""
+    model = high.model
+    law = np.stack([laminate.stiffness for laminate in model.panel.laminates])
+    displaced = high.displacements
+    lacking = np.diag(unresolved(model.shell, model.holding.system.supports, displaced))
+    layers = lacking / np.maximum(work(model.shell, displaced), 1e-300)
+    found = []
+    for i, (a, b) in enumerate(zip(low.results, high.results, strict=True)):
+        now = high.paths[b.load].state(1.0)
+        doubt = Doubt(model.subject.sampling, model.recovery, law, displaced[:, i], now)
+        path = high.paths[b.load]
+        check = path.checks[0]
+        hidden = doubt.hidden(check, path.held, now) if isinstance(check, PlyCheck) else None
+        found.append(barred(a, b, low.plies(high, b), doubt, float(layers[i]), hidden))
+    return tuple(found)
+
+
+def _moved(end: Results, low: Results, whole: Results) -> Results:
+    return tuple(rescaled(e, a, b) for e, a, b in zip(end, low, whole, strict=True))
+
+
+def _each_fixing_lost(low: Solved, settings: Settings, results: Sequence[LoadResult]) -> dict[str, tuple[float, str]]:
     """Least release factor with each fitted fixing lost in turn, and the load it is under (0 if nothing holds then).
 
     The state at the expected severity tells which load governs; its factor is then found along its path.
     """
     lost: dict[str, tuple[float, str]] = {}
+    model, responder = low.model, low.responder
     for i, fixing in enumerate(model.panel.fasteners):
         if not fixing.fitted:
             continue
-        least: tuple[float, LoadResult, Path] | None = None
-        for load, whole in zip(loads, results, strict=True):
+        least: tuple[float, int, Path] | None = None
+        for j, load in enumerate(low.loads):
             try:
                 path = path_of(model.subject, load, responder(load, model.holding.without(i)), settings)[0]
                 reserves = path.reserves(1.0, False).values()
@@ -92,8 +139,10 @@ def _each_fixing_lost(
                 break
             factor = min((r.rank for r in reserves if r.grade == "release"), default=np.inf)
             if least is None or factor < least[0]:
-                least = factor, whole, path
+                least = factor, j, path
         if least is not None:
-            factor = brief(least[2], model.subject, least[1], settings).release.rank
-            lost[fixing.name] = (max(factor, 0.0), least[1].load)
+            j = least[1]
+            end = brief(least[2], model.subject, low.results[j], settings)
+            moved = rescaled(end, low.results[j], results[j])
+            lost[fixing.name] = (max(moved.release.rank, 0.0), moved.load)
     return lost

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
-from panelfem.arrays import IntArray
+from panelfem.arrays import FloatArray, IntArray
 from panelfem.assess.plan import State
 from panelfem.errors import ModelError
 from panelfem.loads.fixings import Holding, hold
@@ -44,6 +46,12 @@ class Model:
         self.recovery = self.shell.recovery(self.panel.laminate_of)
         self.subject = self.read(state, words)
 
+    @cached_property
+    def _bend(self) -> FloatArray | None:
+        """Greatest curvature (np,) 1/m of the true surface at the recovery points, None if it is not known."""
+        surface = self.panel.mesh.surface
+        return None if surface is None else surface.curvature(self.recovery.points)
+
     def read(self, state: State, words: Words) -> Subject:
         """What is read off this model's solutions if the panel's strengths or notches are those of `state`."""
         panel, active = state.panel, ~state.panel.removed
@@ -52,7 +60,7 @@ class Model:
         samples = sampling(panel.mesh, self.recovery, panel.laminate_of, counted, state.notches, singular)
         bonds = bond_lines(panel, self.recovery, words, state.notches)
         law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
-        observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices))
+        observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices), self._bend)
         held = theory(panel, samples, supported_vertices(panel), counted)
         return Subject(panel, observer, held, bonds, counted, words)
 

@@ -72,6 +72,37 @@ class Declined:
 
 
 @dataclass(frozen=True)
+class Mesh:
+    """One mesh the assessment was made on.
+
+    `elements`; `worst`: the greatest bar as a share of its number, among the numbers the accuracy is asked of; `what`
+    names that number, `where` its load and state.
+    """
+
+    elements: int
+    worst: float
+    what: str
+    where: str
+
+
+@dataclass(frozen=True)
+class Meshing:
+    """How far the meshes were adapted.
+
+    `accuracy` asked for, as a share (None: the element size was given, the mesh is not adapted); `meshes` in the order
+    they were made, the last one used; `met`: every bar the accuracy is asked of is within it; `order` of the elements
+    that give the numbers, one more than that of the elements the bars come from; `stopped`: why it was not met, in
+    words, empty if it was.
+    """
+
+    accuracy: float | None
+    meshes: tuple[Mesh, ...]
+    met: bool
+    order: int
+    stopped: str = ""
+
+
+@dataclass(frozen=True)
 class InputRow:
     """One input as used: path in the case, value with unit, basis and source."""
 
@@ -113,3 +144,4 @@ class Assessment:
     version: str
     case_hash: str
     settings: Mapping[str, Any] = field(default_factory=dict)
+    meshing: Meshing | None = None

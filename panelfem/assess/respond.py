@@ -23,10 +23,13 @@ from panelfem.shell.held import HeldState
 
 
 class Responder:
-    """Gives the response of a model to any of its load cases, with any stiffness of its fixings."""
+    """Gives the response of a model to any of its load cases, with any stiffness of its fixings.
 
-    def __init__(self, model: Model, loads: Sequence[LoadCase]) -> None:
-        self.model, self.held = model, model.holding.held
+    `finer`: shapes press at more places, as the better of two solutions needs (`split_for`).
+    """
+
+    def __init__(self, model: Model, loads: Sequence[LoadCase], finer: bool = False) -> None:
+        self.model, self.held, self.finer = model, model.holding.held, finer
         self._pushers: dict[tuple[object, ...], tuple[Obstacle, Pusher]] = {}
         self._problems: dict[tuple[object, ...], ContactProblem] = {}
         columns: list[FloatArray] = []
@@ -91,7 +94,7 @@ class Responder:
         for contact in contacts:
             if contact.geometry not in self._pushers:
                 obstacle = place_obstacle(contact, self.model.shell)
-                rows = obstacle_rows(obstacle, self.model.shell)
+                rows = obstacle_rows(obstacle, self.model.shell, finer=self.finer)
                 self._pushers[contact.geometry] = (obstacle, Pusher(self.held, rows))
         key = tuple((c.geometry, c.car_stiffness) for c in contacts)
         if key not in self._problems:

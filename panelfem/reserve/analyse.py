@@ -16,7 +16,7 @@ from panelfem.reserve.fixings import FixingCheck, fixing_loads
 from panelfem.reserve.limits import LimitsCheck, Ram
 from panelfem.reserve.observe import Observer, Response
 from panelfem.reserve.plies import PlyCheck, Residual
-from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve
+from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve, PlyRow
 from panelfem.reserve.sampling import Sampling
 from panelfem.reserve.search import SEARCH_LIMIT, Path, along
 from panelfem.reserve.singular import notes
@@ -85,7 +85,14 @@ def path_of(
     plies = PlyCheck(
         panel, subject.sampling, residual_of(load), subject.words, settings.decide, settings.modeless_governs
     )
-    limits = LimitsCheck(panel.mesh, subject.counted, load.limits, _rams(load), subject.words)
+    limits = LimitsCheck(
+        panel.mesh,
+        subject.observer.points,
+        subject.counted,
+        load.limits,
+        _rams(load),
+        subject.words,
+    )
     checks: Sequence[Check] = (
         plies,
         ThroughThickness(panel, subject.sampling, residual_of(load), subject.words),
@@ -121,7 +128,10 @@ def analyse(
     theory = subject.theory(path.state(settings.asked))
     place = release.place if release.ply is not None else first.place
     number = release.laminate if release.ply is not None else first.laminate
-    rows = plies.rows(place, number, path.held, now) if place is not None else ()
+    rows: tuple[PlyRow, ...] = ()
+    if place is not None:
+        i = plies.nearest(place, number, path.held, now)
+        rows = plies.rows(int(subject.sampling.group[i]), path.held.strain[i], now.strain[i])
     curve = tuple(
         (p, min((r.rank for r in path.reserves(p, False).values() if r.grade == "release"), default=SEARCH_LIMIT))
         for p in path.visited()

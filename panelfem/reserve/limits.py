@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from math import factorial
 
 import numpy as np
 
-from panelfem.arrays import BoolArray, FloatArray
+from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.loads import DeflectionLimit
 from panelfem.mesh import PanelMesh
+from panelfem.mesh.lattice import lattice
 from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, least, mode_reserve
-from panelfem.reserve.observe import Observed
+from panelfem.reserve.observe import LATTICE, Observed
 from panelfem.reserve.records import Deflection, LimitCheck, ModeReserve
+
+
+@cache
+def _mean_weights() -> FloatArray:
+    """Weights (m,) of the values on the lattice for their mean over the element, exact for its polynomials."""
+    r, s = np.hstack(lattice(LATTICE))
+    powers = [(i, j) for i in range(LATTICE + 1) for j in range(LATTICE + 1 - i)]
+    # the mean of r^i s^j over the reference triangle is 2 i! j! / (i + j + 2)!
+    means = [2.0 * factorial(i) * factorial(j) / factorial(i + j + 2) for i, j in powers]
+    return np.asarray(np.linalg.solve(np.stack([r**i * s**j for i, j in powers]), means))
 
 
 @dataclass(frozen=True)
@@ -28,33 +41,35 @@ class Ram:
 class LimitsCheck:
     """Deflection limits of a load case; `counted` (ne,) are the elements whose motion means something.
 
-    A limit with a direction is on the greatest motion along it inside its region.  That of a ram is on the mean
-    motion its pad makes as the force comes on, so what is held does not count.
+    Motion is looked at on the lattice of order :data:`LATTICE` of every element, which lies at `points` (ne, m, 3): the
+    greatest deflection of coarse elements of high order is seldom at a node.  A limit with a direction is on the
+    greatest motion along it inside its region.  That of a ram is on the mean motion its pad makes as the force comes
+    on, so what is held does not count.
     """
 
     mesh: PanelMesh
+    points: FloatArray
     counted: BoolArray
     limits: tuple[DeflectionLimit, ...]
     rams: tuple[Ram, ...]
     words: Words
 
-    def _vertices(self, region: str | None) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    def _inside(self, region: str | None) -> IntArray:
         inside = self.counted if region is None else self.counted & self.mesh.inside[region]
-        return np.unique(self.mesh.triangles[inside])
+        return np.flatnonzero(inside).astype(np.int64)
 
-    def _mean(self, region: str, motion: FloatArray) -> FloatArray:
-        inside = self.counted & self.mesh.inside[region]
-        area = self.mesh.areas[inside]
-        corners = motion[self.mesh.triangles[inside], :3].mean(1)
-        return np.asarray(area @ corners / area.sum())
+    def _mean(self, region: str, displacement: FloatArray) -> FloatArray:
+        at = self._inside(region)
+        means = np.einsum("m,emc->ec", _mean_weights(), displacement[at])
+        return np.asarray(self.mesh.areas[at] @ means / self.mesh.areas[at].sum())
 
     def reserves(self, held: Observed, now: Observed, everything: bool) -> list[ModeReserve]:
         found = []
         for limit in self.limits:
-            at = self._vertices(limit.region)
+            at = self._inside(limit.region)
             if not len(at):
                 continue
-            h, a = held.motion[at, :3], now.motion[at, :3] - held.motion[at, :3]
+            h, a = (d[at].reshape(-1, 3) for d in (held.displacement, now.displacement - held.displacement))
             factors = (
                 factor_on_vector(h, a, limit.limit)
                 if limit.direction is None
@@ -67,12 +82,12 @@ class LimitsCheck:
                     "deflection limit",
                     "release",
                     factor,
-                    self.mesh.vertices[at[i]],
+                    self.points[at].reshape(-1, 3)[i],
                     self.words,
                 )
             )
         for ram in self.rams:
-            moved = np.atleast_1d(self._mean(ram.region, now.motion - held.motion) @ ram.direction)
+            moved = np.atleast_1d(self._mean(ram.region, now.displacement - held.displacement) @ ram.direction)
             factor = float(factor_on_scalar(np.zeros(1), moved, ram.limit)[0])
             inside = self.mesh.inside[ram.region]
             centre = self.mesh.areas[inside] @ self.mesh.centroids[inside] / self.mesh.areas[inside].sum()
@@ -84,20 +99,21 @@ class LimitsCheck:
         factors = {r.mode: r.factor for r in self.reserves(held, now, True)}
         rows = []
         for limit in self.limits:
-            at = self._vertices(limit.region)
+            at = self._inside(limit.region)
             if len(at):
-                moved = now.motion[at, :3]
+                moved = now.displacement[at].reshape(-1, 3)
                 value = (np.linalg.norm(moved, axis=1) if limit.direction is None else moved @ limit.direction).max()
                 rows.append(LimitCheck(limit.name, float(value), limit.limit, factors[f"limit '{limit.name}'"]))
         for ram in self.rams:
-            value = float(self._mean(ram.region, now.motion - held.motion) @ ram.direction)
+            value = float(self._mean(ram.region, now.displacement - held.displacement) @ ram.direction)
             rows.append(LimitCheck(ram.name, value, ram.limit, factors[f"limit '{ram.name}'"]))
         return tuple(rows)
 
     def greatest(self, now: Observed) -> Deflection:
         """The greatest displacement of the panel."""
-        at = self._vertices(None)
-        size = np.linalg.norm(now.motion[at, :3], axis=1)
+        at = self._inside(None)
+        moved = now.displacement[at].reshape(-1, 3)
+        size = np.linalg.norm(moved, axis=1)
         i = int(np.argmax(size))
-        vector, place = now.motion[at[i], :3], self.mesh.vertices[at[i]]
+        vector, place = moved[i], self.points[at].reshape(-1, 3)[i]
         return Deflection(float(size[i]), place, self.words(place), vector / size[i] if size[i] > 0 else vector)

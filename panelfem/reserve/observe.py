@@ -7,16 +7,26 @@ A response is asked for states at factors on the scaled part of its load case; t
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Protocol
 
 import numpy as np
-from scipy.sparse import csr_matrix
+from scipy.sparse import csr_array, csr_matrix
 
 from panelfem.arrays import FloatArray, IntArray
+from panelfem.mesh.lattice import barycentric, lattice
 from panelfem.reserve.records import ContactState
 from panelfem.reserve.sampling import Sampling
 from panelfem.shell import Recovery
+
+#: Order of the lattice in each element at which motion is looked at: the greatest is then missed by less than 0.05 %.
+LATTICE = 6
+
+
+@cache
+def lattice_points() -> FloatArray:
+    """The lattice in barycentric coordinates (m, 3)."""
+    return barycentric(np.hstack(lattice(LATTICE)))
 
 
 @dataclass(frozen=True)
@@ -56,7 +66,8 @@ class Observed:
     """`strain` (ns, 8) and transverse `shear` (ns, 2) N/m at the sampling points, `edge_strain` (nb, 8) and
     `edge_shear` (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6);
     `contacts`.  At the sampling points again: `gradient` (ns, 2, 6), the derivatives of [e, k] along t1 and t2, 1/m,
-    and the `curvature` (ns, 3) of the undeformed surface [b11, b22, b12], 1/m.
+    and the `curvature` (ns, 3) of the undeformed surface [b11, b22, b12], 1/m.  `displacement` (ne, m, 3) m on the
+    lattice of every element.
     """
 
     strain: FloatArray
@@ -68,6 +79,7 @@ class Observed:
     contacts: tuple[ContactState, ...]
     gradient: FloatArray = field(default_factory=lambda: np.zeros((0, 2, 6)))
     curvature: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+    displacement: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +87,8 @@ class Observer:
     """Reads states of one model.
 
     `shear_law` (np, 2, 2) is the transverse shear stiffness at the recovery points; `edges` (nb,) are the recovery
-    points along bond lines.
+    points along bond lines.  `bend` (np,) 1/m: the greatest curvature of the surface the mesh stands for, where it is
+    known; that of curved elements may be far greater at a crease or where they are small.
     """
 
     recovery: Recovery
@@ -83,6 +96,7 @@ class Observer:
     shear_law: FloatArray
     edges: IntArray
     vertices: int
+    bend: FloatArray | None = None
 
     def __call__(self, state: State) -> Observed:
         """What is observed of a state."""
@@ -101,8 +115,29 @@ class Observer:
         return self.sampling.rows[:, self._gradient_points]
 
     @cached_property
+    def points(self) -> FloatArray:
+        """The lattice of every element, (ne, m, 3), m."""
+        elements, bary = self._lattice
+        at: FloatArray = self.recovery.shell.points(elements, bary)[0]
+        return at.reshape(-1, len(lattice_points()), 3)
+
+    @cached_property
+    def _lattice(self) -> tuple[IntArray, FloatArray]:
+        ne, m = len(self.recovery.shell.mesh.triangles), len(lattice_points())
+        return np.repeat(np.arange(ne), m).astype(np.int64), np.tile(lattice_points(), (ne, 1))
+
+    @cached_property
+    def _motion(self) -> csr_array:
+        """(3 ne m, n_total): displacements on the lattice."""
+        return self.recovery.shell.displacement_operator(*self._lattice)
+
+    @cached_property
     def _curvature(self) -> FloatArray:
-        return np.asarray(self.sampling.rows @ self.recovery.curvature)
+        b = self.recovery.curvature
+        if self.bend is not None:
+            middle, half = (b[:, 0] + b[:, 1]) / 2.0, np.hypot((b[:, 0] - b[:, 1]) / 2.0, b[:, 2])
+            b = b * np.minimum(1.0, self.bend / np.maximum(np.abs(middle) + half, 1e-12))[:, None]
+        return np.asarray(self.sampling.rows @ b)
 
     def _read(self, state: State) -> Observed:
         strain, gradient = self.recovery.observed(state.unknowns, self._gradient_points)
@@ -118,4 +153,5 @@ class Observer:
             state.contacts,
             np.asarray(self._gradient_rows @ gradient.reshape(-1, 12)).reshape(-1, 2, 6),
             self._curvature,
+            np.asarray(self._motion @ state.unknowns).reshape(len(self.points), -1, 3),
         )

@@ -168,22 +168,24 @@ class PlyCheck:
                 factors = np.minimum(factors, worst)
         return factors
 
-    def rows(self, place: FloatArray, ply_laminate: int | None, held: Observed, now: Observed) -> tuple[PlyRow, ...]:
-        """Strain and stress of every ply at the sampling point nearest to `place` (3,) (in laminate `ply_laminate`).
-
-        Of several averages there, that with the least factor.
+    def nearest(self, place: FloatArray, number: int | None, held: Observed, now: Observed) -> int:
+        """The sampling point nearest to `place` (3,), in laminate `number`; of several averages there, that with the
+        least factor.
         """
         among = np.arange(len(self.sampling.points))
-        if ply_laminate is not None:
-            among = np.flatnonzero(self.sampling.group == ply_laminate)
+        if number is not None:
+            among = np.flatnonzero(self.sampling.group == number)
         gap = ((self.sampling.points[among] - place) ** 2).sum(1)
         among = among[gap == gap.min()]  # several averages start at one place, and laminates meet there
         worst = [self._least(int(self.sampling.group[i]), among[j : j + 1], held, now)[0] for j, i in enumerate(among)]
-        i = int(among[int(np.argmin(worst))])
-        laminate = self.panel.laminates[int(self.sampling.group[i])]
-        strain = laminate.ply_strains(now.strain[i : i + 1])[0]
-        base = self.stresses(laminate, held.strain[i : i + 1], True)[0]
-        total = base + self.stresses(laminate, now.strain[i : i + 1] - held.strain[i : i + 1], False)[0]
+        return int(among[int(np.argmin(worst))])
+
+    def rows(self, number: int, held: FloatArray, now: FloatArray) -> tuple[PlyRow, ...]:
+        """Strain and stress of every ply of laminate `number` where the strains are `held` (8,) and `now` (8,)."""
+        laminate = self.panel.laminates[number]
+        strain = laminate.ply_strains(now[None])[0]
+        base = self.stresses(laminate, held[None], True)[0]
+        total = base + self.stresses(laminate, (now - held)[None], False)[0]
         z = laminate.interfaces
         return tuple(
             PlyRow(

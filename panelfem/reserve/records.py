@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+
 from panelfem.arrays import FloatArray
 
 Grade = Literal["release", "inspection"]
@@ -106,7 +108,8 @@ class BondCheck:
 @dataclass(frozen=True)
 class ContactState:
     """What a contact does: force N along its direction, advance m (the car having lifted), area m² and places (n, 3)
-    m that touch; `error` is the greatest violation of 'force or gap is zero', relative.
+    m that touch; `error` is the greatest violation of 'force or gap is zero', relative; `bar`: of force (N) and advance
+    (m), of the mesh.
     """
 
     force: float
@@ -114,6 +117,7 @@ class ContactState:
     area: float
     where: FloatArray
     error: float
+    bar: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True)
@@ -170,7 +174,7 @@ class PlyRow:
     """Strain and stress of one ply, in its own axes, at the governing place: for the engineer's table.
 
     `strain` (3,) and `stress` (3,) Pa: along the fibre (warp), across (fill), in-plane shear; `residual` (3,) Pa is the
-    part of the stress that is there at zero scaled load.
+    part of the stress that is there at zero scaled load; `strain_bar` (3,) and `stress_bar` (3,) Pa, of the mesh.
     """
 
     ply: int
@@ -181,11 +185,17 @@ class PlyRow:
     strain: FloatArray
     stress: FloatArray
     residual: FloatArray
+    strain_bar: FloatArray = field(default_factory=lambda: np.full(3, np.nan))
+    stress_bar: FloatArray = field(default_factory=lambda: np.full(3, np.nan))
 
 
 @dataclass(frozen=True)
 class LoadResult:
-    """One configuration under one load case."""
+    """One configuration under one load case.
+
+    `doubtful`: a place that could govern if its strain is off by as much as the elements there may be; None: no place
+    could have a lower reserve than the governing bar says.
+    """
 
     load: str
     kind: str
@@ -204,6 +214,7 @@ class LoadResult:
     path: tuple[tuple[float, float], ...] = ()
     notes: tuple[str, ...] = ()
     residual: float = 0.0
+    doubtful: ModeReserve | None = None
 
 
 @dataclass(frozen=True)

@@ -195,6 +195,21 @@ def node_weights(k: int, bary: FloatArray) -> FloatArray:
     return np.asarray(_monomials(_powers(k), bary[:, 1], bary[:, 2]) @ _lagrange(k))
 
 
+def row_at(recovery: Recovery, laminate_of: IntArray, place: FloatArray, group: int) -> csr_matrix:
+    """Row (1, np): the value at a place (3,) of the panel, on laminate `group`, from those at the recovery points."""
+    shell = recovery.shell
+    mine = np.flatnonzero(shell.active & (laminate_of == group))
+    corners = shell.mesh.x[shell.mesh.triangles[mine]]
+    few = np.argsort(np.linalg.norm(corners.mean(axis=1) - place, axis=1), kind="stable")[:32]
+    bary = on_triangle(np.broadcast_to(place, (len(few), 3)), corners[few])
+    gap = np.linalg.norm(np.einsum("ni,nij->nj", bary, corners[few]) - place, axis=1)
+    i = int(np.argmin(gap))
+    element = mine[few[i : i + 1]]
+    columns = NodePoints(recovery).find(shell.mesh.boundary[element], np.full((1, 1), group))[0]
+    values = node_weights(shell.mesh.order, bary[i : i + 1])[0]
+    return csr_matrix((values, (np.zeros(len(columns), np.int64), columns)), shape=(1, len(recovery.node)))
+
+
 def ray_rule(n: int = _RAY[0]) -> tuple[FloatArray, FloatArray]:
     """Places (n,) along a ray, as shares of its length, and weights (n,) of a mean over it.
 

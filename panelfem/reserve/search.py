@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from panelfem.arrays import FloatArray
 from panelfem.reserve.check import Check, merge
 from panelfem.reserve.observe import Observed, Observer, Response, State
 from panelfem.reserve.records import ModeReserve
@@ -45,9 +46,16 @@ class Path:
 
     def state(self, factor: float) -> Observed:
         """What is observed at a factor."""
+        return self.observer(self._at(factor))
+
+    def unknowns(self, factor: float) -> FloatArray:
+        """All unknowns (n_total,) at a factor."""
+        return self._at(factor).unknowns
+
+    def _at(self, factor: float) -> State:
         if factor not in self._states:
             self._states[factor] = self.response.at(factor)
-        return self.observer(self._states[factor])
+        return self._states[factor]
 
     def reserves(self, factor: float, everything: bool) -> dict[Key, ModeReserve]:
         """Reserves on what was added up to `factor`, by (criterion, mode)."""
