@@ -56,6 +56,11 @@ def test_a_mode_the_lower_order_reached_at_zero_load_is_all_doubt() -> None:
     assert barred(low, result(1.0, mode("a", 2.0)), low.plies, lambda m: 0.0).release.bar == 2.0
 
 
+def test_a_mode_the_lower_order_does_not_know_is_all_doubt() -> None:
+    low = result(1.0, mode("b", 3.0))
+    assert barred(low, result(1.0, mode("a", 2.0)), low.plies, lambda m: 0.0).release.bar == 2.0
+
+
 def test_bounds_have_no_bar() -> None:
     far = mode("a", 5.0, status="beyond search")
     found = barred(result(1.0, far), result(1.0, far), result(1.0, far).plies, lambda m: 0.0)

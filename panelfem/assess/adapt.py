@@ -53,14 +53,14 @@ def sharpened(panel: Panel, again: Callable[[Panel], Sequence[State]], order: in
     if its mesh is fine enough already.
     """
     states, first = again(panel), panel.mesh
-    large, tree = _edge_lengths(first), cKDTree(first.vertices)
+    large, tree = _sizes(first), cKDTree(first.vertices)
     for _ in range(_SHARPENINGS):
         mesh = panel.mesh
         wanted = large[tree.query(mesh.vertices)[1]]
         for vertex, length in _sharp(panel, states, order).items():
             away = np.sqrt(((mesh.vertices - mesh.vertices[vertex]) ** 2).sum(axis=1))
             wanted = np.minimum(wanted, max(SHARP * length, FINEST) + _AWAY * away)
-        now = _edge_lengths(mesh)
+        now = _sizes(mesh)
         made = _remade(panel, now, wanted, order) if (wanted < 0.7 * now).any() else None
         if made is None:
             break
@@ -86,7 +86,7 @@ def refined(panel: Panel, wishes: Sequence[Wish], order: int) -> Panel | None:
     """The panel on the next mesh, from what the states that are not accurate enough ask of it; None if no such mesh can
     be made.
     """
-    mesh, now = panel.mesh, _edge_lengths(panel.mesh)
+    mesh, now = panel.mesh, _sizes(panel.mesh)
     most = min(GROWTH, MOST_ELEMENTS / len(mesh.triangles))
     corners = np.unique(np.concatenate([w.singular for w in wishes])).astype(np.int64)
     wanted = sizes(mesh, np.concatenate([w.shares for w in wishes], axis=1), corners, most)
@@ -133,11 +133,9 @@ def _poor(panel: Panel, order: int) -> int:
     )
 
 
-def _edge_lengths(mesh: PanelMesh) -> FloatArray:
+def _sizes(mesh: PanelMesh) -> FloatArray:
     """Mean length (nv,) m of the edges at each vertex."""
-    length = np.linalg.norm(np.diff(mesh.vertices[mesh.edges], axis=1)[:, 0], axis=1)
-    ends, count = mesh.edges.ravel(), len(mesh.vertices)
-    return np.bincount(ends, np.repeat(length, 2), count) / np.maximum(np.bincount(ends, minlength=count), 1)
+    return vertex_sizes(mesh.vertices, mesh.topology)
 
 
 def on_mesh(panel: Panel, mesh: PanelMesh) -> Panel:

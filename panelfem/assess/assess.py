@@ -124,11 +124,11 @@ def _on_good_meshes(
     while True:
         inputs = _inputs(case, panel)
         every = plans(inputs)
-        reached = _limit([m.elements for m in made], len(panel.mesh.triangles), len(_must_meet(every)))
+        keys = {state.key for state in _must_meet(every)}
+        reached = _limit([m.elements for m in made], len(panel.mesh.triangles), len(keys))
         accuracy = None if reached or stopped else case.accuracy
         evaluations = _evaluated(case, inputs, every, words, order, accuracy, tell, len(made))
-        must = [e for e in evaluations.values() if e.state.key in {s.key for s in _must_meet(every)}]
-        worst = max(must, key=lambda e: e.worst[1].share)
+        worst = max((evaluations[key] for key in keys), key=lambda e: (e.worst[1].share, e.state.key))
         load, aim = worst.worst
         if not stopped:
             made.append(Mesh(len(panel.mesh.triangles), aim.share, aim.what, f"{load}, {worst.state.name}"))

@@ -47,9 +47,9 @@ NOTICED = 0.02
 def averaged_doubt(size: FloatArray, weak: BoolArray) -> FloatArray:
     """Doubt (n,), a share, of averages over a length on elements `size` (n,) times as long.
 
-    `weak` (n,) marks corners of borders between laminates.
-    On elements longer than that the average tells the mean over the element; a field r^(−1/2), the strongest there is,
-    has √size times as much over the length, one r^(−1/5), strong for a border, size^(1/5) times.
+    `weak` (n,) marks corners of borders between laminates.  Where elements are longer than the length, the average
+    tells the mean over the element: a field r^(−1/2), the strongest there is, has √size times as much over the length,
+    one r^(−1/5), strong for a border, size^(1/5) times.
 
     >>> averaged_doubt(np.array([0.2, 1.0, 4.0, 10.0, 10.0]), np.arange(5) == 4).round(3).tolist()
     [0.016, 0.08, 1.0, inf, 0.585]
@@ -149,9 +149,9 @@ def barred(
 
     def mode(m: ModeReserve) -> ModeReserve:
         other = before.get(_key(m))
-        if m.status != "found" or other is None:
+        if m.status != "found":
             return m
-        if other.status == "zero load":
+        if other is None or other.status == "zero load":  # nothing is known of it
             return replace(m, bar=m.factor)
         return replace(m, bar=measured(other.factor, m.factor, spread=doubt(m) * m.factor, layer=layer).bar)
 
