@@ -65,36 +65,62 @@ def drilling_stiffness(stiffness: FloatArray, area: FloatArray) -> FloatArray:
     return np.minimum(DRILL_BENDING * stiffness[:, 5, 5] / area, DRILL_MEMBRANE * stiffness[:, 2, 2])
 
 
-def full_stiffness(tables: StrainTables, x: FloatArray, stiffness: FloatArray, axis: FloatArray) -> FloatArray:
-    """Stiffness (ne, n, n) on all unknowns of elements with nodes x (ne, nu, 3) and laminates (ne, 8, 8)."""
-    t, ne = tables, len(x)
-    rule = rule_geometry(t, x, axis)
-    rows = strain_operator(t, x, rule.directors, rule.area_normal)
-    weight = rule.area * (t.triangle.weights / 2.0)  # half of it: the transpose is added at the end
-    weighted = np.empty_like(rows)
-    nm, end_bending, end_shear = t.nm, t.nm + 3 * t.nq, t.nm + 3 * t.nq + t.ns
-    bending = rows[:, nm:end_bending].reshape(ne, t.nq, 3, -1)
+@dataclass(frozen=True)
+class Law:
+    """What turns the rows of a strain operator into forces, for n elements.
 
+    `membrane` (n, nm, nm), `bending` (n, nq, 3, 3), `coupling` (n, 3 nq, nm; None: no coupling at all), `shear`
+    (n, ns, ns) and `drilling` (n, nq), integrated over the element; `weight` (n, nq) m² of the points of the rule.
+    """
+
+    membrane: FloatArray
+    bending: FloatArray
+    coupling: FloatArray | None
+    shear: FloatArray
+    drilling: FloatArray
+    weight: FloatArray
+
+    def __call__(self, rows: FloatArray) -> FloatArray:
+        """Forces (n, all rows, m) of strains (n, all rows, m) in the order of the strain operator's rows."""
+        n, nm, ns, nq = len(rows), self.membrane.shape[1], self.shear.shape[1], self.drilling.shape[1]
+        bend, shear = slice(nm, nm + 3 * nq), slice(nm + 3 * nq, nm + 3 * nq + ns)
+        out = np.empty_like(rows)
+        np.matmul(self.membrane, rows[:, :nm], out=out[:, :nm])
+        curvature = rows[:, bend].reshape(n, nq, 3, -1)
+        np.matmul(self.bending, curvature, out=out[:, bend].reshape(n, nq, 3, -1))
+        if self.coupling is not None:
+            out[:, :nm] += self.coupling.swapaxes(1, 2) @ rows[:, bend]
+            out[:, bend] += self.coupling @ rows[:, :nm]
+        np.matmul(self.shear, rows[:, shear], out=out[:, shear])
+        np.multiply(rows[:, shear.stop :], self.drilling[..., None], out=out[:, shear.stop :])
+        return out
+
+
+def element_law(tables: StrainTables, rule: Rule, stiffness: FloatArray) -> Law:
+    """The law of elements with geometry `rule` and laminates (ne, 8, 8)."""
+    t, ne = tables, len(stiffness)
+    weight = rule.area * t.triangle.weights
     to_laminate = rule.tensors * weight[..., None, None]
     from_laminate = to_laminate.swapaxes(-1, -2)
     law = from_laminate @ (stiffness[:, None, :3, :3] @ rule.tensors)
-    at_rule = t.membrane.reshape(-1, nm)
-    tied = (law @ t.membrane).reshape(ne, -1, nm).swapaxes(1, 2) @ at_rule
-    np.matmul(tied, rows[:, :nm], out=weighted[:, :nm])
-    law = from_laminate @ (stiffness[:, None, 3:6, 3:6] @ rule.tensors)
-    np.matmul(law, bending, out=weighted[:, nm:end_bending].reshape(ne, t.nq, 3, -1))
+    membrane = (law @ t.membrane).reshape(ne, -1, t.nm).swapaxes(1, 2) @ t.membrane.reshape(-1, t.nm)
+    bending = from_laminate @ (stiffness[:, None, 3:6, 3:6] @ rule.tensors)
+    coupling = None
     if stiffness[:, :3, 3:6].any():
         law = from_laminate @ (stiffness[:, None, :3, 3:6] @ rule.tensors)
-        coupled = (law.swapaxes(-1, -2) @ t.membrane).reshape(ne, -1, nm)
-        weighted[:, :nm] += coupled.swapaxes(1, 2) @ rows[:, nm:end_bending]
-        weighted[:, nm:end_bending] += coupled @ rows[:, :nm]
+        coupling = (law.swapaxes(-1, -2) @ t.membrane).reshape(ne, -1, t.nm)
     law = rule.vectors.swapaxes(-1, -2) @ (stiffness[:, None, 6:, 6:] @ (rule.vectors * weight[..., None, None]))
-    tied = (law @ t.shear).reshape(ne, -1, t.ns).swapaxes(1, 2) @ t.shear.reshape(-1, t.ns)
-    np.matmul(tied, rows[:, end_bending:end_shear], out=weighted[:, end_bending:end_shear])
-    drill = drilling_stiffness(stiffness, 2.0 * weight.sum(axis=1))[:, None] * t.triangle.weights / (2.0 * rule.area)
-    np.multiply(rows[:, end_shear:], drill[..., None], out=weighted[:, end_shear:])
-    half = rows.swapaxes(1, 2) @ weighted
-    full: FloatArray = half + half.swapaxes(1, 2)  # exactly symmetric: products of tied rows are so to 1e-11 only
+    shear = (law @ t.shear).reshape(ne, -1, t.ns).swapaxes(1, 2) @ t.shear.reshape(-1, t.ns)
+    drilling = drilling_stiffness(stiffness, weight.sum(axis=1))[:, None] * t.triangle.weights / rule.area
+    return Law(membrane, bending, coupling, shear, drilling, weight)
+
+
+def full_stiffness(tables: StrainTables, x: FloatArray, stiffness: FloatArray, axis: FloatArray) -> FloatArray:
+    """Stiffness (ne, n, n) on all unknowns of elements with nodes x (ne, nu, 3) and laminates (ne, 8, 8)."""
+    rule = rule_geometry(tables, x, axis)
+    rows = strain_operator(tables, x, rule.directors, rule.area_normal)
+    half = rows.swapaxes(1, 2) @ element_law(tables, rule, stiffness)(rows)
+    full: FloatArray = 0.5 * (half + half.swapaxes(1, 2))  # products of tied rows are symmetric to 1e-11 only
     return full
 
 

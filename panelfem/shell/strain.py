@@ -151,13 +151,25 @@ def strain_operator(tables: StrainTables, x: FloatArray, d: FloatArray, area_nor
     `area_normal` (ne, nq, 3) is a1 × a2 at the rule; drilling rows come multiplied by its length.  Columns:
     boundary unknowns (6, 3k) by component, then inner displacements and inner rotations, by component too.
     """
+    spin = area_normal[..., None] * tables.rotation[:, None]
+    return operator_rows(tables, x, d, None, spin)
+
+
+def operator_rows(
+    tables: StrainTables, x: FloatArray, d: FloatArray, curl: FloatArray | None, spin: FloatArray
+) -> FloatArray:
+    """The rows of `strain_operator` with the drilling rows given: `spin` (ne, nq, 3, nr) by rotation and `curl`
+    (ne, nq, 3, nu) by displacement; None: half the curl on the surface x.
+    """
     t = tables
     ne, m, nm, ns = len(x), t.boundary, t.nm, t.ns
     n_bend = 3 * t.nq
     last = nm + n_bend + ns
     flat_x = x.swapaxes(1, 2).reshape(3 * ne, t.nu)
     d = d.swapaxes(1, 2)
-    ux = (flat_x @ t.u_with_x).reshape(ne, 3, nm + t.nq, t.nu).swapaxes(1, 2)
+    with_x = t.u_with_x if curl is None else t.u_with_x[:, : nm * t.nu]
+    ux = (flat_x @ with_x).reshape(ne, 3, -1, t.nu).swapaxes(1, 2)
+    curl = ux[:, nm:] if curl is None else curl
     ud = (d.reshape(3 * ne, t.nr) @ t.u_with_d).reshape(ne, 3, n_bend + ns, t.nu).swapaxes(1, 2)
     arm = (flat_x @ t.t_with_x).reshape(ne, 3, n_bend + ns, t.nr)
     director = d[:, :, None]
@@ -169,9 +181,9 @@ def strain_operator(tables: StrainTables, x: FloatArray, d: FloatArray, area_nor
         u = rows[:, :, column : column + 3 * n_u].reshape(ne, last + t.nq, 3, n_u)
         theta = rows[:, :, column + 3 * n_u : column + 3 * (n_u + n_t)].reshape(ne, last + t.nq, 3, n_t)
         column += 3 * (n_u + n_t)
-        u[:, :nm], u[:, nm:last], u[:, last:] = ux[:, :nm, :, nodes_u], ud[..., nodes_u], ux[:, nm:, :, nodes_u]
+        u[:, :nm], u[:, nm:last], u[:, last:] = ux[:, :nm, :, nodes_u], ud[..., nodes_u], curl[..., nodes_u]
         lever, about = arm[..., nodes_t], director[..., nodes_t]
         for c, (i, j) in enumerate(((1, 2), (2, 0), (0, 1))):
             theta[:, nm:last, c] = about[:, i] * lever[:, j] - about[:, j] * lever[:, i]
-        theta[:, last:] = area_normal[..., None] * t.rotation[:, None, nodes_t]
+        theta[:, last:] = spin[..., nodes_t]
     return rows
