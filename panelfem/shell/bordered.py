@@ -244,13 +244,13 @@ class Bordered:
         if loaded:
             right[:nb] -= layout.scatter(self._left @ inner)
         if target is not None:
-            right[nb : nb + m] = target.reshape(m, -1)
+            right[nb : nb + m] = target.reshape(m, c)
         if loaded and m and self._has_inner_rows:
             bent = (self._flexibility @ inner).reshape(-1, c)
             right[nb : nb + m] -= self._inner_rows @ bent[self._inner_columns]
         right[nb : nb + m][self._lost] = 0.0
         if tail is not None:
-            right[nb + m :] = tail.reshape(ns, -1)
+            right[nb + m :] = tail.reshape(ns, c)
         ordered = np.empty_like(right, order="F")
         ordered[self._position] = right
         ordered *= self.scale[:, None]
