@@ -7,6 +7,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from scipy.spatial.transform import Rotation
+
 from panelfem.arrays import FloatArray, IntArray
 from panelfem.shell.geometry import cross, frame, to_frame
 from panelfem.shell.layout import Layout
@@ -74,29 +76,58 @@ class StrainField:
         sampled = np.hstack([triangle.edge_points, triangle.points])
         self._sample = point_tables(layout.mesh.order, sampled)
         self._here = point_tables(layout.mesh.order, points)
-        x = layout.x[elements]
-        self._directors = directors(layout.tables, x)
-        self._a1, self._a2 = self._sample.slope[0] @ x, self._sample.slope[1] @ x
-        self._d = self._sample.rotation @ self._directors
-        self._b1, self._b2 = self._here.slope[0] @ x, self._here.slope[1] @ x
-        self._d1, self._d2 = self._here.turn[0] @ self._directors, self._here.turn[1] @ self._directors
-        area, self.normal, self.axes = frame(self._b1, self._b2, axis)
-        self._tensors, self._vectors = to_frame(self._b1, self._b2, area, self.axes)
+        self._x = layout.x[elements]
+        self._directors = directors(layout.tables, self._x)
+        self._rest = self._surface(self._x, self._directors)
+        b1, b2 = self._rest.here
+        area, self.normal, self.axes = frame(b1, b2, axis)
+        self._tensors, self._vectors = to_frame(b1, b2, area, self.axes)
+
+    def _surface(self, x: FloatArray, d: FloatArray) -> _Surface:
+        """The surface with nodes x (n, nu, 3) and directors d (n, nr, 3)."""
+        sample, here = self._sample, self._here
+        return _Surface(
+            (sample.slope[0] @ x, sample.slope[1] @ x),
+            sample.rotation @ d,
+            (here.slope[0] @ x, here.slope[1] @ x),
+            (here.turn[0] @ d, here.turn[1] @ d),
+        )
 
     def __call__(self, u: FloatArray) -> FloatArray:
         """Strains (n, p, 8) of u (n_total,), or (m, n, p, 8) of (n_total, m)."""
-        layout, triangle = self.layout, self.layout.tables.triangle
         columns = u.reshape(len(u), -1)
-        m, n_edge = columns.shape[1], len(triangle.tangents)
-        moved = columns[layout.displacement_unknowns[self.elements]]
-        turned = columns[layout.rotation_unknowns[self.elements]]
-        n = len(moved)
+        moved = columns[self.layout.displacement_unknowns[self.elements]]
+        turned = columns[self.layout.rotation_unknowns[self.elements]]
         d = self._directors[..., None]
         tilt = np.empty_like(turned)
         for c, (i, j) in enumerate(((1, 2), (2, 0), (0, 1))):
             tilt[:, :, c] = turned[:, :, i] * d[:, :, j] - turned[:, :, j] * d[:, :, i]
+        out = self._strains(self._rest, moved, tilt)
+        return out[..., 0] if u.ndim == 1 else np.ascontiguousarray(np.moveaxis(out, 3, 0))
+
+    def large(self, u: FloatArray) -> FloatArray:
+        """Strains at large displacements and rotation vectors, of the shapes of the linear ones.
+
+        Those of the moved surface less those of the undeformed one, in the frame of the undeformed one (Green's).
+        """
+        columns = u.reshape(len(u), -1)
+        found = [self._large(column) for column in columns.T]
+        return found[0] if u.ndim == 1 else np.stack(found)
+
+    def _large(self, u: FloatArray) -> FloatArray:
+        moved = u[self.layout.displacement_unknowns[self.elements]]
+        turned = u[self.layout.rotation_unknowns[self.elements]]
+        about = Rotation.from_rotvec(turned.reshape(-1, 3))
+        d = about.apply(self._directors.reshape(-1, 3)).reshape(turned.shape)
+        tilt = d - self._directors
+        halfway = self._surface(self._x + 0.5 * moved, self._directors + 0.5 * tilt)
+        return self._strains(halfway, moved[..., None], tilt[..., None])[..., 0]
+
+    def _strains(self, on: _Surface, moved: FloatArray, tilt: FloatArray) -> FloatArray:
+        """First-order strains (n, p, 8, m) of displacements (n, nu, 3, m) and changes of directors (n, nr, 3, m)."""
+        triangle = self.layout.tables.triangle
+        n, m, n_edge, p = len(moved), moved.shape[3], len(triangle.tangents), self.n_points
         moved, tilt = moved.reshape(n, -1, 3 * m), tilt.reshape(n, -1, 3 * m)
-        p = self.n_points
 
         def at(table: FloatArray, nodal: FloatArray) -> FloatArray:
             return (table @ nodal).reshape(n, -1, 3, m)
@@ -104,9 +135,9 @@ class StrainField:
         sample, here = self._sample, self._here
         u1, u2 = at(sample.slope[0], moved), at(sample.slope[1], moved)
         delta = at(sample.rotation, tilt)
-        a1, a2 = self._a1, self._a2
+        a1, a2 = on.sampled
         e11, e22, e12 = _dot(a1, u1), _dot(a2, u2), _dot(a1, u2) + _dot(a2, u1)
-        g1, g2 = _dot(self._d, u1) + _dot(a1, delta), _dot(self._d, u2) + _dot(a2, delta)
+        g1, g2 = _dot(on.director, u1) + _dot(a1, delta), _dot(on.director, u2) + _dot(a2, delta)
         r, s = triangle.tangents[:, 0, None], triangle.tangents[:, 1, None]
         edge = slice(0, n_edge)
         tangential = r * r * e11[:, edge] + s * s * e22[:, edge] + r * s * e12[:, edge]
@@ -121,13 +152,24 @@ class StrainField:
 
         u1, u2 = at(here.slope[0], moved), at(here.slope[1], moved)
         w1, w2 = at(here.turn[0], tilt), at(here.turn[1], tilt)
-        a1, a2, d1, d2 = self._b1, self._b2, self._d1, self._d2
+        a1, a2 = on.here
+        d1, d2 = on.turning
         bending = np.empty((n, p, 3, m))
         bending[:, :, 0] = _dot(d1, u1) + _dot(a1, w1)
         bending[:, :, 1] = _dot(d2, u2) + _dot(a2, w2)
         bending[:, :, 2] = _dot(d2, u1) + _dot(d1, u2) + _dot(a1, w2) + _dot(a2, w1)
         out[:, :, 3:6] = self._tensors @ bending
-        return out[..., 0] if u.ndim == 1 else np.ascontiguousarray(np.moveaxis(out, 3, 0))
+        return out
+
+
+@dataclass(frozen=True)
+class _Surface:
+    """Base vectors and director where the ties sample, base vectors and slopes of the director at the points."""
+
+    sampled: tuple[FloatArray, FloatArray]
+    director: FloatArray
+    here: tuple[FloatArray, FloatArray]
+    turning: tuple[FloatArray, FloatArray]
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -172,7 +172,6 @@ class _Chunk:
     directors: FloatArray
     base: tuple[FloatArray, FloatArray]
     law: Law
-    reference: FloatArray
     tensors: FloatArray
     vectors: FloatArray
 
@@ -219,8 +218,7 @@ class LargeShell:
         slopes = t.linear.rule_slopes @ x
         base = slopes[:, : t.linear.nq], slopes[:, t.linear.nq :]
         law = element_law(t.linear, rule, self.shell.stiffness[es])
-        reference = 0.5 * polar(t, x, rule.directors, x, rule.directors)
-        return _Chunk(es, x, rule.directors, base, law, reference, rule.tensors, rule.vectors)
+        return _Chunk(es, x, rule.directors, base, law, rule.tensors, rule.vectors)
 
     # ------------------------------------------------------------------------------------------------ poses
     def rest(self) -> Pose:
@@ -255,11 +253,13 @@ class LargeShell:
     def at(self, chunk: _Chunk, pose: Pose) -> Moved:
         """The elements of a chunk in a pose."""
         t = self.tables
-        x = chunk.x + pose.u[self.shell.layout.displacement_unknowns[chunk.es]]
+        u = pose.u[self.shell.layout.displacement_unknowns[chunk.es]]
         turned = pose.turned[self.rotation_nodes[chunk.es]]
-        d = (turned @ chunk.directors[..., None])[..., 0]
+        x, d = chunk.x + u, (turned @ chunk.directors[..., None])[..., 0]
+        tilt = d - chunk.directors
         mean = np.tensordot(t.linear.rotation, turned, axes=(1, 1)).swapaxes(0, 1)
-        strain = 0.5 * polar(t, x, d, x, d) - chunk.reference
+        # the difference of two squares: nothing is lost where the motion is small
+        strain = polar(t, chunk.x + 0.5 * u, chunk.directors + 0.5 * tilt, u, tilt)
         return Moved(x, d, turned, mean, np.concatenate([strain, self._drilling(chunk, mean, x)], axis=1))
 
     def _drilling(self, chunk: _Chunk, mean: FloatArray, x: FloatArray) -> FloatArray:

@@ -35,6 +35,8 @@ Source: patches, Zienkiewicz & Zhu 1992, Int. J. Numer. Meth. Eng. 33:1331 (reca
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from copy import copy
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -74,9 +76,10 @@ class Recovery:
         self.element: IntArray = self._there[first // nodes.shape[1]]
         self.points: FloatArray = mesh.x[self.node]
         self._operators: dict[bytes, bsr_array] = {}
-        self._nodal = shell.strain_field(np.hstack(lattice(mesh.order)), self._there)
+        nodal = shell.strain_field(np.hstack(lattice(mesh.order)), self._there)
+        self._nodal: Callable[[FloatArray], FloatArray] = nodal
         everything = self._extended_pairs()
-        frames = np.concatenate([self._nodal.axes, self._nodal.normal[:, :, None]], axis=2)
+        frames = np.concatenate([nodal.axes, nodal.normal[:, :, None]], axis=2)
         flat = frames.reshape(-1, 9)
         total: FloatArray = np.stack([np.bincount(everything.ravel(), column) for column in flat.T], axis=1)
         self._frames = unit(total.reshape(-1, 3, 3))
@@ -84,10 +87,10 @@ class Recovery:
         self.normal: FloatArray = self.frame[:, 2]
         if mesh.order in INTERIOR:
             border = np.append(self.border, np.zeros(len(self._frames) - len(pairs), bool))
-            self._field = shell.strain_field(INTERIOR[mesh.order], self._there)
+            self._field: Callable[[FloatArray], FloatArray] = shell.strain_field(INTERIOR[mesh.order], self._there)
             self._weights = patch_weights(mesh.order, layout.x[self._there], everything, border, self._frames)
         else:
-            self._field = self._nodal
+            self._field = nodal
             self._weights = _means(everything)
 
     def _extended_pairs(self) -> IntArray:
@@ -110,6 +113,13 @@ class Recovery:
             corners = self._pair[:, [edge, (edge + 1) % 3]]
             out[np.hstack([corners, inside])[single[:, edge]]] = True
         return out
+
+    @cached_property
+    def large(self) -> Recovery:
+        """The same recovery for unknowns with large displacements and rotation vectors."""
+        other = copy(self)
+        other._field, other._nodal = self._field.large, self._nodal.large
+        return other
 
     # ---------------------------------------------------------------------------------------------- results
     def strains(self, u: FloatArray) -> FloatArray:
