@@ -19,6 +19,7 @@ from panelfem.reserve.sampling import sampling
 from panelfem.reserve.singular import places
 from panelfem.reserve.theory import theory
 from panelfem.shell import Shell
+from panelfem.shell.large import LargeShell
 
 
 class Model:
@@ -45,6 +46,11 @@ class Model:
                 )
         self.recovery = self.shell.recovery(self.panel.laminate_of)
         self.subject = self.read(state, words)
+
+    @cached_property
+    def large(self) -> LargeShell:
+        """The shell's elements at large displacements."""
+        return LargeShell(self.shell)
 
     @cached_property
     def _bend(self) -> FloatArray | None:

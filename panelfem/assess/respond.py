@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelfem.arrays import FloatArray
+from panelfem.assess.large import Following
 from panelfem.assess.model import Model
 from panelfem.loads import Contact, Load, LoadCase
 from panelfem.loads.obstacle import Obstacle, contact_notes, obstacle_rows, place_obstacle
@@ -70,6 +71,17 @@ class Responder:
         problem = self._problem(contacts)
         return Touching(load, problem, k, problem.free(held, k, gaps), problem.free(load.dynamic * scaled, k))
 
+    def following(
+        self, load: LoadCase, stiffness: FloatArray | None = None, guide: Following | None = None
+    ) -> Following:
+        """The response to a load case with large displacements, followed along the load; `guide` as there."""
+        k = self.model.holding.stiffness if stiffness is None else stiffness
+        own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
+        contacts = (*own, *load.obstacles)
+        self._place(contacts)
+        pushers = [(contact, self._pushers[contact.geometry][1]) for contact in contacts]
+        return Following(self.model, load, pushers, k, guide)
+
     def notes(self, load: LoadCase, states: Sequence[ContactState]) -> tuple[str, ...]:
         """What is doubtful about the contacts of a load case."""
         own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
@@ -90,12 +102,16 @@ class Responder:
             and np.linalg.norm(touched - f.place, axis=1).min() < f.washer_radius
         ]
 
-    def _problem(self, contacts: tuple[Contact, ...]) -> ContactProblem:
+    def _place(self, contacts: Sequence[Contact]) -> None:
+        """Bring the shapes of contacts up to the panel, once each."""
         for contact in contacts:
             if contact.geometry not in self._pushers:
                 obstacle = place_obstacle(contact, self.model.shell)
                 rows = obstacle_rows(obstacle, self.model.shell, finer=self.finer)
                 self._pushers[contact.geometry] = (obstacle, Pusher(self.held, rows))
+
+    def _problem(self, contacts: tuple[Contact, ...]) -> ContactProblem:
+        self._place(contacts)
         key = tuple((c.geometry, c.car_stiffness) for c in contacts)
         if key not in self._problems:
             pushers = [self._pushers[c.geometry][1] for c in contacts]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.errors import InputError
 from panelfem.loads.records import AreaForce, Cure, Inertia, Load, Misfit, Pressure
 from panelfem.panel import Panel
+from panelfem.shell.equilibrium import Acting
+from panelfem.shell.large import ElementLoads
 from panelfem.shell.shell import Shell
 
 NEAREST = 4
@@ -80,6 +84,44 @@ def pressure_vector(load: Pressure, panel: Panel, shell: Shell) -> FloatArray:
             "pressure samples do not match", where="pressure", allowed="one finite value for each point (x, y, z)"
         )
     return shell.traction(lambda x, n: -load.value * sampled(points, values, x)[..., None] * n, elements)
+
+
+def pressure_field(load: Pressure, panel: Panel, shell: Shell) -> FloatArray:
+    """The pressure (ne, nq) Pa at the rule of every element, positive along −n, zero where it does not act."""
+    elements = region_elements(panel, load.region, "pressure")
+    _, x, _, weight = shell.quadrature()
+    field = np.zeros(weight.shape)
+    if load.points is None or load.values is None:
+        field[elements] = load.value
+    else:
+        field[elements] = load.value * sampled(load.points, load.values, x[elements])
+    return field
+
+
+def acting(loads: Sequence[Load], panel: Panel, shell: Shell) -> Acting:
+    """What loads put on a shell that moves far: pressure follows the skin, forces keep their direction, free strain
+    stays in the material.
+
+    Raises InputError as `load_vector`.
+    """
+    dead = np.zeros(shell.n_total)
+    pressure: FloatArray | None = None
+    initial: FloatArray | None = None
+    for load in loads:
+        match load:
+            case Pressure():
+                pressure_vector(load, panel, shell)  # checks the samples
+                added = pressure_field(load, panel, shell)
+                pressure = added if pressure is None else pressure + added
+            case Cure(since_fitting=change):
+                if change != 0.0:
+                    each = np.stack([one.thermal_resultants(change) for one in panel.laminates])
+                    six = np.where(panel.removed[:, None], 0.0, each[panel.laminate_of])
+                    eight = np.concatenate([six, np.zeros((len(six), 2))], axis=1)
+                    initial = eight if initial is None else initial + eight
+            case _:
+                dead += load_vector(load, panel, shell)
+    return Acting(dead, ElementLoads(pressure, initial))
 
 
 def inertia_vector(load: Inertia, panel: Panel, shell: Shell) -> FloatArray:

@@ -32,13 +32,14 @@ def lattice_points() -> FloatArray:
 @dataclass(frozen=True)
 class State:
     """One equilibrium: all unknowns (n_total,), what each fixing exerts on the skin (nf, 6) in its own axes (two
-    tangents, normal; N then N·m), and the contacts.  `seen` keeps what observers read off it, so that no state is
-    read twice.
+    tangents, normal; N then N·m), and the contacts.  `large`: displacements and rotation vectors are large.  `seen`
+    keeps what observers read off it, so that no state is read twice.
     """
 
     unknowns: FloatArray
     reactions: FloatArray
     contacts: tuple[ContactState, ...] = ()
+    large: bool = False
     seen: dict[Observer, Observed] = field(default_factory=dict, repr=False)
 
 
@@ -58,7 +59,10 @@ class Response(Protocol):
         """True if the scaled part of the response is proportional to the factor."""
 
     def at(self, factor: float) -> State:
-        """The state with the scaled part at `factor` times the expected severity."""
+        """The state with the scaled part at `factor` times the expected severity.
+
+        Raises PathEnds where there is none.
+        """
 
 
 @dataclass(frozen=True)
@@ -139,8 +143,12 @@ class Observer:
             b = b * np.minimum(1.0, self.bend / np.maximum(np.abs(middle) + half, 1e-12))[:, None]
         return np.asarray(self.sampling.rows @ b)
 
+    def reading(self, state: State) -> Recovery:
+        """The recovery that reads this state."""
+        return self.recovery.large if state.large else self.recovery
+
     def _read(self, state: State) -> Observed:
-        strain, gradient = self.recovery.observed(state.unknowns, self._gradient_points)
+        strain, gradient = self.reading(state).observed(state.unknowns, self._gradient_points)
         shear = np.einsum("nij,nj->ni", self.shear_law, strain[:, 6:])
         rows = self.sampling.rows
         return Observed(

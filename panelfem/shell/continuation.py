@@ -115,7 +115,7 @@ class LoadPath:
             loads = self.equilibrium.loads[0]
             quiet = not loads.dead.any() and not loads.elements.any and not self.equilibrium.fixings.gap.any()
             if quiet and not (self.equilibrium.motions(rest) < 0.0).any():
-                self._keep(rest)
+                self.keep(rest)
             else:
                 found = self.newton.settle(rest, 0.0)
                 if found is None:
@@ -124,7 +124,7 @@ class LoadPath:
                         where="large deflection",
                         do="check the held loads and the fixings",
                     )
-                self._keep(found[0])
+                self.keep(found[0])
         return self.points[0]
 
     def at(self, factor: float) -> Point:
@@ -146,7 +146,7 @@ class LoadPath:
                     raise self._short(factor)
                 continue
             here, _, count = found
-            self._keep(here)
+            self.keep(here)
             if count <= EASY:
                 step *= 2.0
         return here
@@ -159,7 +159,8 @@ class LoadPath:
             do="expect the panel to snap there, or hold it better",
         )
 
-    def _keep(self, point: Point) -> None:
+    def keep(self, point: Point) -> None:
+        """Adds a point to those known."""
         self.points.append(point)
         self.points.sort(key=lambda p: p.factor)
         if self.told is not None:

@@ -21,7 +21,6 @@ Eng. 72:267 (from memory); the ties are this project's.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -376,6 +375,12 @@ class LargeShell:
         return force, change
 
 
-def joined(parts: Sequence[FloatArray]) -> FloatArray:
-    """Arrays of chunks put together."""
-    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+def carried(low: Shell, high: Shell, vector: FloatArray) -> FloatArray:
+    """The unknowns (n_total,) of `high` that move it as those of `low`, a shell on the same triangles, move that."""
+    from_low, to_high = large_tables(low.mesh.order).linear.triangle, large_tables(high.mesh.order).linear.triangle
+    out = np.zeros(high.n_total)
+    moved = from_low.displacement(to_high.displacement.nodes)[0] @ vector[low.layout.displacement_unknowns]
+    turned = from_low.rotation(to_high.rotation.nodes)[0] @ vector[low.layout.rotation_unknowns]
+    out[high.layout.displacement_unknowns] = moved
+    out[high.layout.rotation_unknowns] = turned
+    return out

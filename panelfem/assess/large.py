@@ -1,0 +1,195 @@
+"""The response of a model that moves far: equilibrium followed along the load, where linear theory does not hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import sparse
+
+from panelfem.arrays import FloatArray
+from panelfem.assess.model import Model
+from panelfem.errors import ModelError, PathEnds
+from panelfem.loads import Contact, LoadCase
+from panelfem.loads.vectors import acting, fastener_gaps
+from panelfem.reserve.observe import State
+from panelfem.reserve.records import ContactState
+from panelfem.shell.contact import Pusher
+from panelfem.shell.continuation import LoadPath, Newton, arc_length
+from panelfem.shell.equilibrium import Equilibrium, Fixings, Point, Shape
+from panelfem.shell.large import carried
+
+#: First step along the load, as a share of the expected severity.
+FIRST = 0.25
+#: Points looked for past the end of a path, to tell whether it turns back there.
+BEYOND = 12
+
+
+class Following:
+    """A response followed with large displacements and rotations.
+
+    `pushers` belong to the contacts of the load case in their order; `k` (nf, 6) is the stiffness of the fixings.
+    `guide`: a response on the same triangles, or with other fixings, whose states are near those of this one.
+    """
+
+    proportional = False
+
+    def __init__(
+        self,
+        model: Model,
+        load: LoadCase,
+        pushers: Sequence[tuple[Contact, Pusher]],
+        k: FloatArray,
+        guide: Following | None = None,
+    ) -> None:
+        self.model, self.load, self.guide = model, load, guide
+        self._k = k.ravel()
+        supports = model.holding.system.supports
+        scaled = load.scaled if not isinstance(load.scaled, Contact) else None
+        shapes = []
+        for number, (contact, pusher) in enumerate(pushers):
+            own = number == 0 and scaled is None
+            amount = contact.amount * (load.dynamic if own else 1.0)
+            control = "force" if own and contact.control == "force" else "advance"
+            touch = pusher.touch
+            shapes.append(Shape(touch.rows, touch.gap, touch.share, control, amount, contact.car_stiffness, own))
+        self._area = np.concatenate([p.touch.area for _, p in pushers]) if pushers else np.zeros(0)
+        self._place = np.concatenate([p.touch.place for _, p in pushers]) if pushers else np.zeros((0, 3))
+        loads = acting(load.held, model.panel, model.shell)
+        grown = acting(() if scaled is None else (scaled,), model.panel, model.shell)
+        grown = grown.times(load.dynamic)
+        gaps = fastener_gaps(load.held, model.panel).ravel()
+        rows = model.holding.rows.rows
+        useful = model.holding.held.at(k).rows
+        stiffness = np.zeros(len(self._k))
+        kept = useful[useful < len(stiffness)]
+        stiffness[kept] = self._k[kept]
+        self._kept = kept
+        fixings = Fixings(sparse.csr_array(rows), stiffness, gaps)
+        self.equilibrium = Equilibrium(
+            model.shell, loads, grown, supports.fixed, supports.extra, fixings, shapes, model.large
+        )
+        self.path = LoadPath(Newton(self.equilibrium), FIRST)
+        self._states: dict[float, State] = {}
+        self._ends: PathEnds | None = None
+
+    @property
+    def held(self) -> State:
+        """The state under the held part alone."""
+        return self.at(0.0)
+
+    def at(self, factor: float) -> State:
+        """The state at a factor on the scaled part.  Raises PathEnds where the path does not reach it."""
+        if factor not in self._states:
+            self._states[factor] = self._state(self.point(factor))
+        return self._states[factor]
+
+    def point(self, factor: float) -> Point:
+        """The point of the path at a factor.  Raises PathEnds where the path does not reach it."""
+        known = [p for p in self.path.points if p.factor == factor]
+        if known:
+            return known[0]
+        if self._ends is not None and factor > self._ends.factor:
+            raise self._ends
+        near = self._guided(factor)
+        if near is not None:
+            return near
+        try:
+            return self.path.held() if factor == 0.0 else self.path.at(factor)
+        except ModelError:
+            if self.path.ended is None:
+                raise
+            self._ends = self._ending()
+            raise self._ends from None
+
+    def _guided(self, factor: float) -> Point | None:
+        """The point at a factor started from the guide's; None without one, or where that does not settle."""
+        if self.guide is None or factor == 0.0:
+            return None
+        there = [p for p in self.guide.path.points if p.factor > 0.0]
+        if not there:
+            return None
+        start = min(there, key=lambda p: abs(np.log(p.factor / factor)))
+        if abs(np.log(start.factor / factor)) > 0.2:
+            return None
+        eq, other = self.equilibrium, self.guide.equilibrium
+        vector = other.large.vector(start.pose)
+        if other.shell is not eq.shell:
+            vector = carried(other.shell, eq.shell, vector)
+        vector.ravel()[np.flatnonzero(eq.held)] = 0.0
+        mu = np.zeros(len(eq.fixings.k))
+        if np.array_equal(self._kept, self.guide._kept):
+            mu = start.mu.copy()
+        rest = eq.rest()
+        point = Point(start.factor, eq.large.pose(vector), mu, rest.push, start.way, rest.touching)
+        touching = eq.motions(point) < 0.0
+        point = Point(start.factor, point.pose, mu, rest.push, start.way, touching)
+        found = self.path.newton.settle(point, factor)
+        if found is None:
+            return None
+        self.path.keep(found[0])
+        return found[0]
+
+    def _ending(self) -> PathEnds:
+        """What is known of the end of the path: whether it turns back, and where."""
+        assert self.path.ended is not None
+        last = max(self.path.points, key=lambda p: p.factor)
+        why = "the equations did not settle in small steps"
+        if not self.equilibrium.shapes and last.factor > 0.0:
+            try:
+                first = max(1e-3 * last.factor, 1e-4)
+                found = arc_length(self.path.newton, last, first, _turned_back, BEYOND)
+            except ModelError:
+                found = [last]
+            if _turned_back(found):
+                top = max(found, key=lambda p: p.factor)
+                self.path.keep(top)
+                return PathEnds(top.factor, True, "the panel gives way and snaps to another shape")
+        return PathEnds(last.factor, False, why)
+
+    def negatives(self, factor: float) -> int:
+        """Ways the panel can give at a point already found: negative eigenvalues of its tangent."""
+        return self.equilibrium.tangent(self.point(factor)).factor.negatives
+
+    def residual(self, factor: float) -> float:
+        """Forces out of balance at a point already found, as a share of the greatest load there."""
+        point = self.point(factor)
+        eq = self.equilibrium
+        size = float(np.abs(eq.loads[0].dead + factor * eq.loads[1].dead).max(initial=0.0))
+        size = max(size, eq.largest)
+        return float(np.abs(eq.forces(point)).max()) / max(size, 1e-300)
+
+    @property
+    def curve(self) -> tuple[tuple[float, FloatArray], ...]:
+        """Factors known and the unknowns (n_total,) there, in order."""
+        large = self.equilibrium.large
+        return tuple((p.factor, large.vector(p.pose)) for p in self.path.points)
+
+    def _state(self, point: Point) -> State:
+        eq, model = self.equilibrium, self.model
+        reactions = np.zeros(len(self._k))
+        reactions[eq.present] = point.mu
+        contacts = []
+        for i, shape in enumerate(eq.shapes):
+            mine = eq.shape_of == i
+            touching = point.touching & mine
+            gap = eq.motions(point)
+            deepest = max(float(shape.share.max() * abs(point.way[i])), 1e-12)
+            error = float(np.maximum(-gap[mine], 0.0).max(initial=0.0)) / deepest
+            contacts.append(
+                ContactState(
+                    float(eq.share[mine] @ point.push[mine]),
+                    float(point.way[i]),
+                    float(self._area[touching].sum()),
+                    self._place[touching],
+                    error,
+                )
+            )
+        vector = eq.large.vector(point.pose)
+        nf = len(model.panel.fasteners)
+        return State(vector, reactions.reshape(nf, 6), tuple(contacts), large=True)
+
+
+def _turned_back(points: Sequence[Point]) -> bool:
+    """Whether a path has gone over its top."""
+    return len(points) > 2 and points[-1].factor < points[-2].factor
