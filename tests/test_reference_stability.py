@@ -1,0 +1,202 @@
+"""References for vibration and buckling against printed values, limits and each other."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from panelfem.errors import ModelError
+from panelfem.reference import navier_modes
+from panelfem.reference.eigen import lowest
+from panelfem.reference.eigen_plate import EigenPlate, Plane
+from panelfem.reference.kirchhoff import Hold
+from panelfem.reference.stiffness import isotropic, laminate
+
+HOLDS: dict[str, Hold] = {"C": "clamped", "S": "supported", "F": "free"}
+UNIT = isotropic(12 * 0.91, 0.3, 1.0)
+"""Bending stiffness 1 N·m, ν = .3."""
+
+
+def edges(code: str) -> tuple[Hold, Hold, Hold, Hold]:
+    """x = 0, x = a, y = 0, y = b."""
+    one, two, three, four = (HOLDS[c] for c in code)
+    return one, two, three, four
+
+
+def stiff(*angles: float) -> np.ndarray:
+    """Reddy's material, E1/E2 = 40, a/h = 10 for a = 1."""
+    return laminate(40, 1, 0.25, 0.6, 0.6, 0.5, [(a, 0.1 / len(angles)) for a in angles])
+
+
+class TestVibratingPlates:
+    @pytest.mark.parametrize(
+        ("code", "value", "rel"),
+        [
+            ("CCCC", 35.992, 3e-4),
+            ("SSCC", 28.951, 2e-5),  # exact there
+            ("SSSF", 11.685, 5e-5),  # exact there
+            ("SSFF", 9.631, 5e-5),  # exact there
+            ("SCSC", 27.056, 1e-4),
+            ("CCSF", 23.46, 4e-3),
+            ("CFFF", 3.4917, 6e-3),
+            ("FFFF", 13.489, 2e-3),
+        ],
+    )
+    def test_square_plates(self, code: str, value: float, rel: float) -> None:
+        """Leissa, J. Sound Vib. 31:257, 1973 (recalled): exact with two opposite edges supported, else upper bounds."""
+        got = EigenPlate(UNIT, 1.0, 1.0, edges(code)).frequencies(1, 1.0)[0]
+        assert got == pytest.approx(value, rel=rel)
+        assert got < value + 6e-4
+
+    @pytest.mark.parametrize(("code", "value"), [("CCSF", 23.371), ("CFFF", 3.471), ("FFFF", 13.468)])
+    def test_converged_where_the_printed_bounds_are_not(self, code: str, value: float) -> None:
+        """Values of later solutions (recalled); ours fall to them from above."""
+        low, high = (EigenPlate(UNIT, 1.0, 1.0, edges(code), degree=p).frequencies(1, 1.0)[0] for p in (8, 16))
+        assert low > high
+        assert high == pytest.approx(value, rel=1e-4)
+
+    def test_thick(self) -> None:
+        """Mindlin, h/a = .1, ω a √(2(1+ν)ρ/E): supported .930, 2.219 (exact, k = 5/6); clamped 1.594, an upper bound
+        with k = .8601 (Dawe & Roufaeil, J. Sound Vib. 69:345, 1980); recalled."""
+        unit = np.sqrt(2.6 * 10 / (12 * 0.91e3))
+        for code, k, values, rel in (("SSSS", 5 / 6, (0.930, 2.219), 4e-4), ("CCCC", 0.8601, (1.594, 3.039), 3e-3)):
+            C = isotropic(12 * 0.91e3, 0.3, 0.1, k)
+            got = EigenPlate(C, 1.0, 1.0, edges(code), thin=False).frequencies(2, 1.0, 1 / 1200) * unit
+            assert got == pytest.approx(values, rel=rel)
+
+    def test_a_thick_plate_of_no_thickness_is_thin(self) -> None:
+        C = isotropic(12 * 0.91e9, 0.3, 1e-3)
+        for code in ("CFSF", "FFFF"):
+            thin, thick = (EigenPlate(C, 1.0, 1.3, edges(code), thin=t).frequencies(3, 1.0) for t in (True, False))
+            assert thick == pytest.approx(thin, rel=5e-4)
+
+    def test_free_plate_has_no_rigid_motion_among_its_modes(self) -> None:
+        """Coupled: six rigid motions; stretched: the turns out of the plane swing, ω² = 12 N/(m a²) as if stiff."""
+        C = stiff(0, 90)
+        free = EigenPlate(C, 1.0, 1.0, edges("FFFF"), thin=False)
+        first = free.frequencies(1, 0.1)[0]
+        assert first > 0.1
+        light = free.frequencies(3, 0.1, prestress=(1e-7, 0.0, 0.0))
+        assert light[0] == pytest.approx(np.sqrt(12 * 1e-7 / 0.1), rel=1e-4)
+        assert light[1] == pytest.approx(first, rel=1e-4)
+
+    def test_prestress_and_buckling_agree(self) -> None:
+        """ω² falls to nothing at the buckling load: along a line, but for the little that in-plane inertia bends it."""
+        plate = EigenPlate(stiff(0, 90), 1.0, 1.0, edges("SSSS"), thin=False)
+        critical = plate.factors(1, (-1.0, 0.0, 0.0))[0]
+        none, half = (plate.frequencies(1, 0.1, prestress=(-s * critical, 0.0, 0.0))[0] for s in (0.0, 0.5))
+        assert half**2 == pytest.approx(none**2 / 2, rel=1e-4)
+        assert half**2 >= none**2 / 2  # the lowest eigenvalue is a concave function of the prestress
+        assert plate.frequencies(1, 0.1, prestress=(-critical * (1 - 1e-6), 0, 0))[0] < 2e-3 * none
+        with pytest.raises(ModelError, match="not stable"):
+            plate.frequencies(1, 0.1, prestress=(-critical * (1 + 1e-6), 0.0, 0.0))
+
+    def test_soft_edges_are_weaker(self) -> None:
+        C = isotropic(12 * 0.91e3, 0.3, 0.1)
+        hard, soft = (
+            EigenPlate(C, 1.0, 1.0, edges("SSSS"), thin=False, soft=s).frequencies(1, 1.0)[0] for s in (False, True)
+        )
+        assert 0.95 * hard < soft < 0.999 * hard
+
+
+class TestBuckling:
+    @pytest.mark.parametrize(
+        ("code", "prestress", "value", "rel"),
+        [
+            ("SSSS", (-1.0, 0.0, 0.0), 4.0, 1e-9),
+            ("SSSS", (-1.0, -1.0, 0.0), 2.0, 1e-9),
+            ("SSSS", (0.0, 0.0, 1.0), 9.34, 2e-3),  # 9.3245 converged: the printed one is an older bound
+            ("CCCC", (-1.0, 0.0, 0.0), 10.07, 5e-4),
+            ("CCCC", (-1.0, -1.0, 0.0), 5.30, 1e-3),
+            ("CCCC", (0.0, 0.0, 1.0), 14.64, 3e-4),  # often printed 14.71, an older bound
+        ],
+    )
+    def test_square_plates(self, code: str, prestress: tuple[float, float, float], value: float, rel: float) -> None:
+        """k = N b²/(π² D): Timoshenko & Gere, *Theory of Elastic Stability*; clamped: later solutions (recalled)."""
+        k = EigenPlate(UNIT, 1.0, 1.0, edges(code)).factors(1, prestress)[0] / np.pi**2
+        assert k == pytest.approx(value, rel=rel)
+
+    @pytest.mark.parametrize(("code", "value"), [("SSSF", 0.425), ("SSCF", 1.277), ("SSCC", 6.97), ("SSSC", 5.42)])
+    def test_long_plates(self, code: str, value: float) -> None:
+        """Flange and web factors of long plates: .425 (ν = .3), 1.277, 6.97, 5.42 (NACA TN 3781; recalled).  The first
+        is the limit of (b/a)² + .425 (ν = .3), so that is added; the others at the length of a whole wave or more."""
+        length = {"SSSF": 10.0, "SSCF": 1.64, "SSCC": 0.66, "SSSC": 0.79}[code]
+        k = EigenPlate(UNIT, length, 1.0, edges(code)).factors(1, (-1.0, 0.0, 0.0))[0] / np.pi**2
+        assert k == pytest.approx(value + (0.01 if code == "SSSF" else 0.0), rel=5e-3)
+
+    def test_sign_of_shear_matters_to_angle_ply_only(self) -> None:
+        one, other = (EigenPlate(UNIT, 1.0, 1.0, edges("CCCC")).factors(1, (0.0, 0.0, s))[0] for s in (1.0, -1.0))
+        assert one == pytest.approx(other, rel=1e-9)
+        skew = EigenPlate(stiff(45, 45), 1.0, 1.0, edges("CCCC"))
+        one, other = (skew.factors(1, (0.0, 0.0, s))[0] for s in (1.0, -1.0))
+        assert one < other / 2  # positive shear presses across the fibres, where they do not stiffen the plate
+
+    def test_mirrored(self) -> None:
+        """Turning the plate a quarter exchanges edges, prestress and plies; in-plane holds too."""
+        C, D = stiff(30, -60, 90, 0), stiff(-60, 30, 0, 90)
+        one = EigenPlate(C, 1.0, 1.4, edges("CSFS"), thin=False).factors(2, (-1.0, -0.3, 0.2))
+        two = EigenPlate(D, 1.4, 1.0, edges("SFCS"), thin=False).factors(2, (-0.3, -1.0, -0.2))
+        assert one == pytest.approx(two, rel=1e-8)
+
+    def test_refusals(self) -> None:
+        plate = EigenPlate(UNIT, 1.0, 1.0, edges("SFFF"))
+        with pytest.raises(ModelError, match="rigid body"):
+            plate.factors(1, (-1.0, 0.0, 0.0))
+        with pytest.raises(ModelError, match="0 are positive"):
+            EigenPlate(UNIT, 1.0, 1.0, edges("SSSS")).factors(1, (1.0, 1.0, 0.0))
+        with pytest.raises(ModelError, match="positive mass"):
+            plate.frequencies(1, 0.0)
+        with pytest.raises(ModelError, match="not stable"):
+            lowest(-np.eye(2), np.eye(2), 1, "here")
+
+
+class TestNavierModes:
+    @pytest.mark.parametrize(
+        ("angles", "thin", "value"),
+        [
+            ((0, 90, 90, 0), False, 23.453),
+            ((0, 90, 90, 0), True, 36.160),
+            ((0, 90), False, 11.353),
+            ((0, 90), True, 12.957),
+            ((45, -45), False, 17.552),
+            ((45, -45), True, 21.709),
+        ],
+    )
+    def test_buckling(self, angles: tuple[float, ...], thin: bool, value: float) -> None:
+        """Reddy, *Mechanics of Laminated Composite Plates and Shells* (recalled): N a²/(E2 h³), E1 = 40 E2, a = 10 h."""
+        got = navier_modes.buckling_factors(stiff(*angles), 1, 1, (-1e-3, 0), family=family(angles), thin=thin)[0]
+        assert got == pytest.approx(value, abs=6e-4)
+
+    @pytest.mark.parametrize(("angles", "value"), [((0, 90), 10.473), ((45, -45), 13.044)])
+    def test_frequencies(self, angles: tuple[float, ...], value: float) -> None:
+        """There: ω a² √(ρ/E2)/h; rotary inertia kept."""
+        got = navier_modes.frequencies(stiff(*angles), 1, 1, 0.1, 1e-3 / 12, family=family(angles))[0]
+        assert got / 0.1 == pytest.approx(value, abs=6e-4)
+
+    @pytest.mark.parametrize("angles", [(0, 90, 90, 0), (0, 90), (45, -45)])
+    @pytest.mark.parametrize("thin", [False, True])
+    def test_ritz_agrees(self, angles: tuple[float, ...], thin: bool) -> None:
+        """The same edges by polynomials: the series' own are held, nothing more; in-plane modes among the first."""
+        C, which = stiff(*angles), family(angles)
+        plane: Plane = "tangential" if which == "cross-ply" else "normal"
+        plate = EigenPlate(C, 1, 1.2, edges("SSSS"), (plane, plane, plane, plane), thin=thin, membrane=True, degree=10)
+        load = (-1e-3, -2e-4)
+        exact = navier_modes.buckling_factors(C, 1, 1.2, load, 2, which, thin=thin)
+        assert plate.factors(2, (*load, 0.0)) == pytest.approx(exact, rel=1e-6)
+        stretch = (0.02, -1e-3)
+        series = navier_modes.frequencies(C, 1, 1.2, 0.1, 1e-3 / 12, stretch, 4, which, thin=thin)
+        assert plate.frequencies(4, 0.1, 1e-3 / 12, (*stretch, 0.0)) == pytest.approx(series, rel=1e-4)
+
+    def test_refusals(self) -> None:
+        with pytest.raises(ModelError, match="couplings"):
+            navier_modes.buckling_factors(stiff(45, -45), 1, 1, (-1.0, 0.0))
+        with pytest.raises(ModelError, match="buckles nothing"):
+            navier_modes.buckling_factors(UNIT, 1, 1, (1.0, 0.0))
+        with pytest.raises(ModelError, match="buckles it"):
+            navier_modes.frequencies(UNIT, 1, 1, 1.0, prestress=(-40.0, 0.0))
+        with pytest.raises(ModelError, match="positive mass"):
+            navier_modes.frequencies(UNIT, 1, 1, 0.0)
+
+
+def family(angles: tuple[float, ...]) -> navier_modes.Family:
+    return "angle-ply" if 45 in angles else "cross-ply"
