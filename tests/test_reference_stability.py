@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.polynomial import legendre
 
 from panelfem.errors import ModelError
-from panelfem.reference import navier_modes
+from panelfem.reference import navier_modes, vibrating_beam
 from panelfem.reference.eigen import lowest
 from panelfem.reference.eigen_plate import EigenPlate, Plane
-from panelfem.reference.kirchhoff import Hold
+from panelfem.reference.kirchhoff import Hold, edge_polynomials
 from panelfem.reference.stiffness import isotropic, laminate
 
 HOLDS: dict[str, Hold] = {"C": "clamped", "S": "supported", "F": "free"}
@@ -163,7 +164,7 @@ class TestNavierModes:
         ],
     )
     def test_buckling(self, angles: tuple[float, ...], thin: bool, value: float) -> None:
-        """Reddy, *Mechanics of Laminated Composite Plates and Shells* (recalled): N a²/(E2 h³), E1 = 40 E2, a = 10 h."""
+        """Reddy, *Mechanics of Laminated Composite Plates and Shells* (recalled): N a²/(E2 h³), a = 10 h."""
         got = navier_modes.buckling_factors(stiff(*angles), 1, 1, (-1e-3, 0), family=family(angles), thin=thin)[0]
         assert got == pytest.approx(value, abs=6e-4)
 
@@ -196,6 +197,46 @@ class TestNavierModes:
             navier_modes.frequencies(UNIT, 1, 1, 1.0, prestress=(-40.0, 0.0))
         with pytest.raises(ModelError, match="positive mass"):
             navier_modes.frequencies(UNIT, 1, 1, 0.0)
+
+
+class TestBeamsAndMembranes:
+    @pytest.mark.parametrize("tip", [0.0, 1e-9, 0.2, 1.0, 30.0])
+    def test_tip_mass_by_polynomials(self, tip: float) -> None:
+        """The same energy by Ritz; β for a tip as heavy as the beam: 1.2479, 4.0311, 7.1341 (Blevins, recalled)."""
+        c = edge_polynomials(14, "clamped", "free")
+        t, w = legendre.leggauss(20)
+        value, bend = legendre.legval(t, c).T, legendre.legval(t, legendre.legder(c, 2, axis=0)).T
+        end = legendre.legval(1.0, c)
+        K, M = 8 * bend.T @ (w[:, None] * bend), value.T @ (w[:, None] * value) / 2 + tip * np.outer(end, end)
+        exact = vibrating_beam.cantilever(4, 1.0, 1.0, 1.0, tip)
+        assert np.sqrt(lowest(K, M, 4, "beam")) == pytest.approx(exact, rel=1e-7)
+        if tip == 1.0:
+            assert np.sqrt(exact[:3]) == pytest.approx([1.2479, 4.0311, 7.1341], abs=6e-5)
+
+    def test_units(self) -> None:
+        got = vibrating_beam.cantilever(1, 3.0, 2.0, 0.5, 0.1)[0]
+        assert got == pytest.approx(vibrating_beam.cantilever(1, 1.0, 1.0, 1.0, 0.1)[0] * np.sqrt(1.5) * 4, rel=1e-12)
+
+    @pytest.mark.parametrize("tension", [0.0, 5.0, -9.0])
+    def test_strip_is_a_beam(self, tension: float) -> None:
+        """A strip without Poisson's effect, its long edges free, bends as a beam of width 1."""
+        C = isotropic(12.0, 0.0, 1.0)
+        strip = EigenPlate(C, 1.0, 0.3, edges("SSFF")).frequencies(1, 2.0, prestress=(tension, 0.0, 0.0))
+        assert strip == pytest.approx(vibrating_beam.supported_beam(1, 1.0, 2.0, 1.0, tension), rel=1e-9)
+
+    def test_strongly_stretched_plate_is_a_membrane(self) -> None:
+        got = EigenPlate(UNIT, 1.0, 1.5, edges("SSSS")).frequencies(3, 2.0, prestress=(1e6, 4e5, 0.0))
+        assert got == pytest.approx(vibrating_beam.membrane(3, (1e6, 4e5), 2.0, 1.0, 1.5), rel=2e-4)
+
+    def test_refusals(self) -> None:
+        with pytest.raises(ModelError, match="buckles"):
+            vibrating_beam.supported_beam(1, 1.0, 1.0, 1.0, -9.87)
+        with pytest.raises(ModelError, match="EI and length must be positive"):
+            vibrating_beam.cantilever(1, 0.0, 1.0, -1.0)
+        with pytest.raises(ModelError, match="negative"):
+            vibrating_beam.cantilever(1, 1.0, 1.0, 1.0, -0.1)
+        with pytest.raises(ModelError, match="tension"):
+            vibrating_beam.membrane(1, (1.0, 0.0), 1.0, 1.0, 1.0)
 
 
 def family(angles: tuple[float, ...]) -> navier_modes.Family:
