@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.polynomial import legendre
+from scipy.optimize import brentq
+from scipy.special import iv, jn_zeros, jv
 
 from panelfem.errors import ModelError
 from panelfem.reference import navier_modes, vibrating_beam
 from panelfem.reference.eigen import lowest
 from panelfem.reference.eigen_plate import EigenPlate, Plane
+from panelfem.reference.ellipse_buckling import ClampedEllipseModes
 from panelfem.reference.kirchhoff import Hold, edge_polynomials
 from panelfem.reference.stiffness import isotropic, laminate
 
@@ -237,6 +240,69 @@ class TestBeamsAndMembranes:
             vibrating_beam.cantilever(1, 1.0, 1.0, 1.0, -0.1)
         with pytest.raises(ModelError, match="tension"):
             vibrating_beam.membrane(1, (1.0, 0.0), 1.0, 1.0, 1.0)
+
+
+class TestClampedEllipse:
+    def test_circle(self) -> None:
+        """Isotropic, equal prestress: squares of the zeros of J1 and, with one nodal diameter, J2; vibration: λ² =
+        10.2158, 21.26, 34.88 (Leissa, *Vibration of Plates*, 1969; recalled)."""
+        disc = ClampedEllipseModes(3.0 * UNIT[3:6, 3:6], 2.0, 2.0)
+        exact = [jn_zeros(1, 1)[0] ** 2, jn_zeros(2, 1)[0] ** 2, jn_zeros(2, 1)[0] ** 2]
+        assert disc.factors(3, (-1.0, -1.0, 0.0)) * 4 / 3 == pytest.approx(exact, rel=1e-9)
+        got = disc.frequencies(4, 2.0) * 4 * np.sqrt(2 / 3)
+        assert got == pytest.approx([10.2158, 21.26, 21.26, 34.88], rel=1e-4)
+
+    def test_ellipse_that_is_a_stretched_circle(self) -> None:
+        """With D11/a⁴ = D22/b⁴ = (D12 + 2 D66)/(ab)² and Nx/a² = Ny/b² the equation is the isotropic circle's."""
+        a, b = 0.3, 0.5
+        D = np.diag([a**4, b**4, 0.3 * (a * b) ** 2])
+        D[0, 1] = D[1, 0] = 0.4 * (a * b) ** 2
+        got = ClampedEllipseModes(D, a, b).factors(2, (-(a**2), -(b**2), 0.0))
+        assert got == pytest.approx([jn_zeros(1, 1)[0] ** 2, jn_zeros(2, 1)[0] ** 2], rel=1e-9)
+
+    def test_turned_axes(self) -> None:
+        """Fibres at 45° of a disc under shear are fibres at 0° under Nx = −Ny, of either sign."""
+        straight, skew = (ClampedEllipseModes(stiff(angle)[3:6, 3:6], 1.0, 1.0) for angle in (0, 45))
+        for sign in (1.0, -1.0):
+            assert skew.factors(2, (0, 0, sign)) == pytest.approx(straight.factors(2, (sign, -sign, 0)), rel=1e-8)
+
+    def test_long_ellipse_is_a_strip(self) -> None:
+        """A strip of width 2a, clamped: N a²/D = π², from above."""
+        long = [ClampedEllipseModes(UNIT[3:6, 3:6], 1.0, b, 16).factors(1, (-1.0, 0, 0))[0] for b in (2.0, 4.0, 12.0)]
+        assert long == sorted(long, reverse=True)
+        assert np.pi**2 < long[-1] < 1.05 * np.pi**2
+
+    def test_inside_its_rectangle(self) -> None:
+        """More room only lowers the load: between the clamped rectangles inside and around it."""
+        D = stiff(30, -60)
+        D[:3, 3:6] = D[3:6, :3] = 0.0
+        load = (-1.0, -0.5, 0.3)
+        oval = ClampedEllipseModes(D[3:6, 3:6], 1.0, 0.7).factors(1, load)[0]
+        outer = EigenPlate(D, 2.0, 1.4, edges("CCCC")).factors(1, load)[0]
+        inner = EigenPlate(D, np.sqrt(2), 0.7 * np.sqrt(2), edges("CCCC")).factors(1, load)[0]
+        assert outer < oval < inner
+
+    @pytest.mark.parametrize("force", [-13.0, 5.0])
+    def test_prestressed_disc(self, force: float) -> None:
+        """Exact: w = J0(αr)/J0(α) − I0(βr)/I0(β) with α J1(α)/J0(α) + β I1(β)/I0(β) = 0, β² − α² = N a²/D, ω² m a⁴/D =
+        α²β², from D ∇⁴w − N ∇²w = m ω² w."""
+
+        def slope(alpha: float) -> float:
+            beta = np.sqrt(alpha**2 + force)
+            return alpha * jv(1, alpha) * iv(0, beta) + beta * iv(1, beta) * jv(0, alpha)
+
+        alpha = brentq(slope, np.sqrt(max(0.0, -force)) + 1e-9, 4.0)
+        got = ClampedEllipseModes(UNIT[3:6, 3:6], 1.0, 1.0).frequencies(1, 1.0, (force, force, 0.0))[0]
+        assert got == pytest.approx(alpha * np.sqrt(alpha**2 + force), rel=1e-9)
+
+    def test_refusals(self) -> None:
+        disc = ClampedEllipseModes(UNIT[3:6, 3:6], 1.0, 1.0)
+        with pytest.raises(ModelError, match="not stable"):
+            disc.frequencies(1, 1.0, (-15.0, -15.0, 0.0))
+        with pytest.raises(ModelError, match="positive mass"):
+            disc.frequencies(1, 0.0)
+        with pytest.raises(ModelError, match="positive semi-axes"):
+            ClampedEllipseModes(UNIT[3:6, 3:6], 1.0, 0.0)
 
 
 def family(angles: tuple[float, ...]) -> navier_modes.Family:
