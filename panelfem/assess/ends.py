@@ -113,7 +113,10 @@ def solved_again(
                 continue
         other = states(plans(swept(inputs, sweep, factor).inputs))[state.key]
         model = Model(other, shell.mesh.order, words, shell)
-        path = path_of(model.subject, load, Responder(model, (load,))(load), settings)[0]
+        responder = Responder(model, (load,))
+        if whole.linear is not None:
+            responder.far[load.name] = None
+        path = path_of(model.subject, load, responder(load), settings)[0]
         rows[worst] = brief(path, model.subject, whole, settings)
         found[key] = tuple(rows)
         del model, path
@@ -212,4 +215,4 @@ def _moved_by(whole: LoadResult, share: float) -> LoadResult:
 
 def _more_severe(path: Path, subject: Subject, old: LoadResult, settings: Settings, ratio: float) -> LoadResult:
     """A result if the load is `ratio` times as severe as stated: the same path, its factors divided."""
-    return replace(_moved_by(old, 1.0 / ratio), theory=subject.theory(path.state(settings.asked * ratio)))
+    return replace(_moved_by(old, 1.0 / ratio), theory=subject.theory(path, settings.asked * ratio))

@@ -75,7 +75,7 @@ def evaluate(
     whose bars are not within it is not followed further: what its next mesh needs is given instead.
     """
     low = solve(state, inputs.loads, settings, order, words, like[0])
-    high = solve(state, inputs.loads, settings, order + 1, words, like[1], finer=True)
+    high = solve(state, inputs.loads, settings, order + 1, words, like[1], low)
     results = _barred(low, high)
     wanted = tuple((result.load, aim) for result in results for aim in aims(result))
     shells = low.model.shell, high.model.shell
@@ -106,9 +106,10 @@ def _barred(low: Solved, high: Solved) -> tuple[LoadResult, ...]:
     layers = lacking / np.maximum(work(model.shell, displaced), 1e-300)
     found = []
     for i, (a, b) in enumerate(zip(low.results, high.results, strict=True)):
-        now = high.paths[b.load].state(1.0)
-        doubt = Doubt(model.subject.sampling, model.recovery, law, displaced[:, i], now)
         path = high.paths[b.load]
+        there, now = path.found(1.0), path.state(1.0)
+        recovery = model.subject.observer.reading(there)
+        doubt = Doubt(model.subject.sampling, recovery, law, there.unknowns, now)
         check = path.checks[0]
         hidden = doubt.hidden(check, path.held, now) if isinstance(check, PlyCheck) else None
         found.append(barred(a, b, low.plies(high, b), doubt, float(layers[i]), hidden))
@@ -133,11 +134,14 @@ def _each_fixing_lost(low: Solved, settings: Settings, results: Sequence[LoadRes
         for j, load in enumerate(low.loads):
             try:
                 path = path_of(model.subject, load, responder(load, model.holding.without(i)), settings)[0]
-                reserves = path.reserves(1.0, False).values()
+                p = path.within(1.0)
+                reserves = path.reserves(p, False).values()
             except ModelError:
                 least, lost[fixing.name] = None, (0.0, load.name)
                 break
-            factor = min((r.rank for r in reserves if r.grade == "release"), default=np.inf)
+            factor = min((p * r.rank for r in reserves if r.grade == "release"), default=np.inf)
+            if path.ended is not None:
+                factor = min(factor, path.ended.factor)
             if least is None or factor < least[0]:
                 least = factor, j, path
         if least is not None:

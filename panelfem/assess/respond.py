@@ -26,11 +26,13 @@ from panelfem.shell.held import HeldState
 class Responder:
     """Gives the response of a model to any of its load cases, with any stiffness of its fixings.
 
-    `finer`: shapes press at more places, as the better of two solutions needs (`split_for`).
+    `finer`: shapes press at more places, as the better of two solutions needs (`split_for`).  `far`: the load cases that
+    are followed with large displacements, with a response that guides others under the same one (None: none yet).
     """
 
     def __init__(self, model: Model, loads: Sequence[LoadCase], finer: bool = False) -> None:
         self.model, self.held, self.finer = model, model.holding.held, finer
+        self.far: dict[str, Following | None] = {}
         self._pushers: dict[tuple[object, ...], tuple[Obstacle, Pusher]] = {}
         self._problems: dict[tuple[object, ...], ContactProblem] = {}
         columns: list[FloatArray] = []
@@ -56,6 +58,12 @@ class Responder:
 
         Raises ModelError if the panel is then free to move, or a shape would have to enter a rigid fixing.
         """
+        if load.name in self.far:
+            return self.following(load, stiffness, self.far[load.name])
+        return self.linear(load, stiffness)
+
+    def linear(self, load: LoadCase, stiffness: FloatArray | None = None) -> Response:
+        """The linear response to a load case, as `__call__`."""
         k = self.model.holding.stiffness if stiffness is None else stiffness
         number, other = self._of[load.name]
         held, scaled = self._base[:, number], self._base[:, other]

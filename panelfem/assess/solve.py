@@ -1,4 +1,8 @@
-"""One state of the panel solved with elements of one order, under every load case."""
+"""One state of the panel solved with elements of one order, under every load case.
+
+Linear theory comes first.  Where it does not hold, up to the greatest severity that is looked at, the load case is
+followed with large displacements, and what linear theory said is kept beside.
+"""
 
 from __future__ import annotations
 
@@ -8,14 +12,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from panelfem.arrays import FloatArray
+from panelfem.assess.large import Following
 from panelfem.assess.model import Model
 from panelfem.assess.plan import State
 from panelfem.assess.respond import Responder
 from panelfem.loads import LoadCase
 from panelfem.reserve.analyse import Settings, analyse
 from panelfem.reserve.check import Words
+from panelfem.reserve.observe import lattice_points
 from panelfem.reserve.plies import PlyCheck
-from panelfem.reserve.records import FieldSet, LoadResult, PlyRow
+from panelfem.reserve.records import CurvePoint, Deflection, FieldSet, LinearAnswer, LoadResult, PlyRow
 from panelfem.reserve.sampling import row_at
 from panelfem.reserve.search import Path
 from panelfem.shell import Shell
@@ -23,7 +29,10 @@ from panelfem.shell import Shell
 
 @dataclass(frozen=True)
 class Solved:
-    """A factored model, and per load case its result, what the pictures show and the path it was found along."""
+    """A factored model, and per load case its result, what the pictures show and the path it was found along.
+
+    `linear` (n_total,): the unknowns of linear theory at the expected severity.
+    """
 
     model: Model
     responder: Responder
@@ -31,11 +40,12 @@ class Solved:
     results: tuple[LoadResult, ...]
     fields: Mapping[str, FieldSet]
     paths: Mapping[str, Path]
+    linear: Mapping[str, FloatArray]
 
     @property
     def displacements(self) -> FloatArray:
-        """Unknowns (n_total, loads) at the expected severity."""
-        return np.stack([self.paths[load.name].unknowns(1.0) for load in self.loads], axis=1)
+        """Unknowns (n_total, loads) of linear theory at the expected severity."""
+        return np.stack([self.linear[load.name] for load in self.loads], axis=1)
 
     def plies(self, other: Solved, result: LoadResult) -> tuple[PlyRow, ...]:
         """The plies of this solution at the governing place of `result`, where the `other` order found it.
@@ -59,9 +69,9 @@ class Solved:
                 apart = np.linalg.norm((now.strain[among] - there.state(1.0).strain[i])[:, :6], axis=1)
                 j = int(among[int(np.argmin(apart))])
                 return check.rows(group, held.strain[j], now.strain[j])
-        recovery = self.model.recovery
-        row = row_at(recovery, self.model.panel.laminate_of, point, group)
-        strains = [recovery.strains(u) for u in (path.response.held.unknowns, path.unknowns(1.0))]
+        row = row_at(self.model.recovery, self.model.panel.laminate_of, point, group)
+        reading = self.model.subject.observer.reading
+        strains = [reading(state).strains(state.unknowns) for state in (path.response.held, path.found(1.0))]
         before, after = (np.asarray(row @ strain)[0] for strain in strains)
         return check.rows(group, before, after)
 
@@ -73,17 +83,60 @@ def solve(
     order: int,
     words: Words,
     like: Shell | None,
-    finer: bool = False,
+    lower: Solved | None = None,
 ) -> Solved:
     """Solve a state with elements of `order`; `like` is a shell of that order whose unchanged parts are taken over.
 
-    `finer`: this is the higher order of the two that are compared, so contact is followed more finely too.
+    `lower`: the solution of the lower of the two orders that are compared, which this one is the higher of.  Contact is
+    then followed more finely, and the loads followed with large displacements are the same.
     """
     model = Model(state, order, words, like)
-    responder = Responder(model, loads, finer)
-    found, fields, paths = [], {}, {}
+    responder = Responder(model, loads, lower is not None)
+    found, fields, paths, linear = [], {}, {}, {}
     for load in loads:
-        result, fields[load.name], paths[load.name] = analyse(model.subject, load, responder(load), settings)
+        result, field, path = analyse(model.subject, load, responder.linear(load), settings)
+        linear[load.name] = path.unknowns(1.0)
+        residual = responder.residual
+        if _far(path, model, load, settings) if lower is None else load.name in lower.responder.far:
+            guide = None if lower is None else lower.responder.far[load.name]
+            response = responder.following(load, guide=guide)
+            responder.far[load.name] = response
+            before = result
+            result, field, path = analyse(model.subject, load, response, settings)
+            result = _beside(result, before, _curve(model, response, result.deflection), settings)
+            residual = response.residual(path.within(1.0))
+        fields[load.name], paths[load.name] = field, path
         doubts = (*result.notes, *responder.notes(load, result.contacts))
-        found.append(replace(result, notes=doubts, residual=responder.residual))
-    return Solved(model, responder, tuple(loads), tuple(found), fields, paths)
+        found.append(replace(result, notes=doubts, residual=residual))
+    return Solved(model, responder, tuple(loads), tuple(found), fields, paths, linear)
+
+
+def greatest(load: LoadCase, asked: float) -> float:
+    """The greatest factor on the expected severity that is looked at: the one asked for, at the top of the bands."""
+    severity = 1.0 if load.severity_band is None else load.severity_band[1]
+    dynamic = 1.0 if load.dynamic_band is None else load.dynamic_band[1] / load.dynamic
+    return asked * max(1.0, severity, dynamic)
+
+
+def _far(path: Path, model: Model, load: LoadCase, settings: Settings) -> bool:
+    """Whether linear theory does not hold, for how far the panel moves, up to the greatest severity looked at."""
+    return bool(model.subject.theory(path, greatest(load, settings.asked)).far)
+
+
+def _beside(
+    result: LoadResult, linear: LoadResult, curve: tuple[CurvePoint, ...], settings: Settings
+) -> LoadResult:
+    """A result of large displacements with what linear theory said."""
+    reasons = linear.theory.far or ("only at the top of the bands of the assumed inputs",)
+    said = LinearAnswer(linear.deflection.value, linear.release, linear.first_ply, reasons)
+    return replace(result, linear=said, curve=curve)
+
+
+def _curve(model: Model, response: Following, deflection: Deflection) -> tuple[CurvePoint, ...]:
+    """The load–deflection curve at the place and along the direction of the greatest deflection."""
+    points = model.subject.observer.points
+    gap = ((points - deflection.place) ** 2).sum(axis=2)
+    element, number = np.unravel_index(int(np.argmin(gap)), gap.shape)
+    bary = lattice_points()[number][None]
+    row = model.shell.displacement_operator(np.array([element]), bary)
+    return tuple(CurvePoint(p, float((row @ u) @ deflection.vector)) for p, u in response.curve)

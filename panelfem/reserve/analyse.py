@@ -16,12 +16,13 @@ from panelfem.reserve.fixings import FixingCheck, fixing_loads
 from panelfem.reserve.limits import LimitsCheck, Ram
 from panelfem.reserve.observe import Observer, Response
 from panelfem.reserve.plies import PlyCheck, Residual
-from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve, PlyRow
+from panelfem.reserve.records import FieldSet, LoadResult, ModeReserve, PlyRow, TheoryCheck
 from panelfem.reserve.sampling import Sampling
 from panelfem.reserve.search import SEARCH_LIMIT, Path, along
 from panelfem.reserve.singular import notes
 from panelfem.reserve.theory import Theory
 from panelfem.reserve.through_thickness import ThroughThickness
+from panelfem.units import number
 
 #: Reserves above this are drawn alike in the pictures.
 FIELD_CAP = 10.0
@@ -44,7 +45,7 @@ class Subject:
 
     panel: Panel
     observer: Observer
-    theory: Theory
+    limits: Theory
     bonds: BondLines
     counted: BoolArray
     words: Words
@@ -53,6 +54,17 @@ class Subject:
     def sampling(self) -> Sampling:
         """Where strength is checked."""
         return self.observer.sampling
+
+    def theory(self, path: Path, factor: float) -> TheoryCheck:
+        """Whether the theory used holds at a factor of a path, or at its end."""
+        state = path.found(factor)
+        now = self.observer(state)
+        check = self.limits(now, None if state.large else self.observer.stretch(state))
+        end = path.ended
+        if end is None or end.snaps or end.factor >= factor:
+            return check
+        why = f"no equilibrium found beyond {number(end.factor, 2)} times the expected severity ({end.why})"
+        return replace(check, reasons=(*check.reasons, why))
 
     def on(self, panel: Panel) -> Subject:
         """The same readings of a panel that differs in strengths only."""
@@ -125,7 +137,7 @@ def analyse(
     modes = sorted(along(path), key=lambda m: (m.rank, m.criterion, m.mode))
     first, release = governing(modes)
     now = path.state(1.0)
-    theory = subject.theory(path.state(settings.asked))
+    theory = subject.theory(path, settings.asked)
     place = release.place if release.ply is not None else first.place
     number = release.laminate if release.ply is not None else first.laminate
     rows: tuple[PlyRow, ...] = ()
@@ -152,9 +164,23 @@ def analyse(
         now.contacts,
         rows,
         curve,
-        notes=notes(subject.sampling.places, (release, first), now.contacts, _thickness(subject, place)),
+        notes=(
+            *_short(path),
+            *notes(subject.sampling.places, (release, first), now.contacts, _thickness(subject, place)),
+        ),
     )
     return result, FieldSet(now.motion[:, :3].copy(), _on_vertices(subject, plies.field(path.held, now))), path
+
+
+def _short(path: Path) -> tuple[str, ...]:
+    """A note where the numbers are not those at the expected severity, because the path does not reach it."""
+    if path.ended is None or path.ended.factor >= 1.0:
+        return ()
+    share = number(path.ended.factor, 3)
+    return (
+        f"deflection, fixings, contacts and pictures are those at {share} times the expected severity, "
+        f"the last equilibrium found: {path.ended.why}",
+    )
 
 
 def _thickness(subject: Subject, place: FloatArray | None) -> float:
@@ -190,5 +216,5 @@ def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings, k
     modes = tuple(sorted(along(path, everything=False, known=known), key=lambda m: (m.rank, m.criterion, m.mode)))
     first, release = governing(modes)
     return replace(
-        whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path.state(settings.asked))
+        whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path, settings.asked)
     )

@@ -71,7 +71,7 @@ class Observed:
     `edge_shear` (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6);
     `contacts`.  At the sampling points again: `gradient` (ns, 2, 6), the derivatives of [e, k] along t1 and t2, 1/m,
     and the `curvature` (ns, 3) of the undeformed surface [b11, b22, b12], 1/m.  `displacement` (ne, m, 3) m on the
-    lattice of every element.
+    lattice of every element; `large`: the state is one of large displacements.
     """
 
     strain: FloatArray
@@ -84,6 +84,7 @@ class Observed:
     gradient: FloatArray = field(default_factory=lambda: np.zeros((0, 2, 6)))
     curvature: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     displacement: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
+    large: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,6 +108,10 @@ class Observer:
         if self not in state.seen:
             state.seen[self] = self._read(state)
         return state.seen[self]
+
+    def stretch(self, state: State) -> FloatArray:
+        """Strains (ns, 6) at the sampling points that the motion of a state has at large displacements."""
+        return np.asarray(self.sampling.rows @ self.recovery.large.strains(state.unknowns))[:, :6]
 
     @cached_property
     def _gradient_points(self) -> IntArray:
@@ -162,4 +167,5 @@ class Observer:
             np.asarray(self._gradient_rows @ gradient.reshape(-1, 12)).reshape(-1, 2, 6),
             self._curvature,
             np.asarray(self._motion @ state.unknowns).reshape(len(self.points), -1, 3),
+            state.large,
         )

@@ -155,18 +155,64 @@ class ShellLimit:
 
 @dataclass(frozen=True)
 class TheoryCheck:
-    """Whether linear theory holds: each measure with its limit; `reasons` names those that are over."""
+    """Whether the theory used holds: each measure with its limit; `reasons` names those that are over.
+
+    `large`: the state is one of large displacements, of which deflection, rotation and compression are no limits.
+    `far`: those of the reasons for which large displacements are looked at.
+    """
 
     deflection_over_thickness: float
     rotation: float
     buckling_share: float
     reasons: tuple[str, ...] = ()
     shell: tuple[ShellLimit, ...] = ()
+    large: bool = False
+    membrane_change: float = 0.0
+    far: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
         """True if every measure is within its limit."""
         return not self.reasons
+
+
+@dataclass(frozen=True)
+class LinearAnswer:
+    """What linear theory said where the panel was followed with large displacements instead.
+
+    `deflection` m at the expected severity, the first `release`-governing mode and the first ply failure, and the
+    `reasons` why these could not be believed.
+    """
+
+    deflection: float
+    release: ModeReserve
+    first_ply: ModeReserve
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CurvePoint:
+    """A point of the load–deflection curve: `factor` on the expected severity, `deflection` m there."""
+
+    factor: float
+    deflection: float
+
+
+@dataclass(frozen=True)
+class Buckling:
+    """Buckling of a configuration under one load case.
+
+    `factors` (n,) on the load's own parameter, rising, at which the panel as it stands under the held loads could take
+    another shape (linear theory); `where` the first shape moves most, in words, and its `shape` (nv, 3) at the vertices,
+    greatest motion one.  `imperfection` m: the first shape was added to the panel with this amplitude before it was
+    followed past buckling (0: it was not).  `bars` (n,) of the factors.
+    """
+
+    factors: tuple[float, ...]
+    where: str
+    shape: FloatArray = field(repr=False)
+    imperfection: float = 0.0
+    bars: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -194,7 +240,9 @@ class LoadResult:
     """One configuration under one load case.
 
     `doubtful`: a place that could govern if its strain is off by as much as the elements there may be; None: no place
-    could have a lower reserve than the governing bar says.
+    could have a lower reserve than the governing bar says.  `linear`: what linear theory said, where it does not hold
+    and the panel was followed with large displacements; None: the numbers are those of linear theory.  `curve`: the
+    load–deflection curve at the place of greatest deflection.  `buckling`: None where nothing is pressed enough for it.
     """
 
     load: str
@@ -215,6 +263,9 @@ class LoadResult:
     notes: tuple[str, ...] = ()
     residual: float = 0.0
     doubtful: ModeReserve | None = None
+    linear: LinearAnswer | None = None
+    curve: tuple[CurvePoint, ...] = ()
+    buckling: Buckling | None = None
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 Where the response is proportional one state gives every factor.  Where it is not (contact), the factor of a mode is
 the p with r(p) = 1, r(p) being the factor still to go on what was added between the held state and the state at p; it
-is found by a secant on log r over log p, with every state computed kept for the other modes.
+is found by a secant on log r over log p, with every state computed kept for the other modes.  Where the path ends before
+a mode is reached, the panel gives way there: that is a mode of its own.
 """
 
 from __future__ import annotations
@@ -13,12 +14,15 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from panelfem.arrays import FloatArray
+from panelfem.errors import PathEnds
 from panelfem.reserve.check import Check, merge
 from panelfem.reserve.observe import Observed, Observer, Response, State
 from panelfem.reserve.records import ModeReserve
 
 #: A mode not reached at this many times the expected severity is reported as beyond the search.
 SEARCH_LIMIT = 5.0
+#: The criterion of modes in which the panel gives way as a whole.
+STABILITY = "stability"
 #: The factor is found when r(p) is this near to 1.
 TOLERANCE = 1e-3
 _MOST_STEPS = 14
@@ -30,7 +34,7 @@ Key = tuple[str, str]
 class Path:
     """The states of one response, and what the checks say of each; computed once, asked often.
 
-    `start`: the factor at which the search for the governing mode begins.
+    `start`: the factor at which the search for the governing mode begins.  `ended`: the end of the path, once met.
     """
 
     response: Response
@@ -38,6 +42,7 @@ class Path:
     checks: Sequence[Check]
     start: float = 1.0
     held: Observed = field(init=False)
+    ended: PathEnds | None = field(default=None, init=False)
     _states: dict[float, State] = field(default_factory=dict, init=False)
     _reserves: dict[tuple[float, bool], dict[Key, ModeReserve]] = field(default_factory=dict, init=False)
 
@@ -45,14 +50,28 @@ class Path:
         self.held = self.observer(self.response.held)
 
     def state(self, factor: float) -> Observed:
-        """What is observed at a factor."""
+        """What is observed at a factor, or at the end of the path if that comes first."""
         return self.observer(self._at(factor))
 
+    def found(self, factor: float) -> State:
+        """The equilibrium at a factor, or at the end of the path if that comes first."""
+        return self._at(factor)
+
     def unknowns(self, factor: float) -> FloatArray:
-        """All unknowns (n_total,) at a factor."""
+        """All unknowns (n_total,) at a factor, or at the end of the path if that comes first."""
         return self._at(factor).unknowns
 
+    def within(self, factor: float) -> float:
+        """The factor itself, or the end of the path where it does not reach that far."""
+        if self.ended is None and factor not in self._states:
+            try:
+                self._states[factor] = self.response.at(factor)
+            except PathEnds as end:
+                self.ended = end
+        return factor if self.ended is None else min(factor, self.ended.factor)
+
     def _at(self, factor: float) -> State:
+        factor = self.within(factor)
         if factor not in self._states:
             self._states[factor] = self.response.at(factor)
         return self._states[factor]
@@ -95,11 +114,12 @@ def along(path: Path, everything: bool = True, known: bool = False) -> list[Mode
     `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only; `known`
     True computes no new state and interpolates every mode.
     """
-    first = path.reserves(1.0, everything)
+    first = path.reserves(path.within(1.0), everything)
     if path.response.proportional:
         return [_capped(r) for r in first.values()]
     if known:
-        return [_interpolated(path, key, everything) for key in first]
+        every = [_interpolated(path, key, everything) for key in first]
+        return every if path.ended is None else [*every, _giving_way(path.ended)]
     found: dict[Key, ModeReserve] = {}
     families = (_is_release, _is_first_ply) if everything else (_is_release,)
     for family in families:
@@ -108,7 +128,14 @@ def along(path: Path, everything: bool = True, known: bool = False) -> list[Mode
             found[governing.criterion, governing.mode] = governing
             if governing.status == "found":
                 path.reserves(governing.factor, everything)
-    return [found.get(key) or _interpolated(path, key, everything) for key in first]
+    every = [found.get(key) or _interpolated(path, key, everything) for key in first]
+    return every if path.ended is None else [*every, _giving_way(path.ended)]
+
+
+def _giving_way(end: PathEnds) -> ModeReserve:
+    """The mode of a path that ends."""
+    mode = "snap-through" if end.snaps else "no equilibrium found"
+    return ModeReserve(mode, STABILITY, "release", end.factor)
 
 
 def _is_release(reserve: ModeReserve) -> bool:
@@ -128,11 +155,14 @@ def _find(path: Path, family: Callable[[ModeReserve], bool]) -> ModeReserve | No
 
     p, known = path.start, list[tuple[float, float]]()
     for _ in range(_MOST_STEPS):
+        p = path.within(p)
         mode = governing(p)
         if mode is None:
             return None
         if mode.status == "zero load":
             return mode
+        if path.ended is not None and p >= path.ended.factor and mode.factor >= 1.0:
+            return replace(mode, factor=p, status="beyond search")
         if math.isinf(mode.factor) or (p >= SEARCH_LIMIT and mode.factor >= 1.0):
             if p >= SEARCH_LIMIT:
                 return replace(mode, factor=SEARCH_LIMIT, status="beyond search")
@@ -165,15 +195,16 @@ def _next(known: list[tuple[float, float]]) -> float:
     return x + y
 
 
-def _capped(reserve: ModeReserve) -> ModeReserve:
+def _capped(reserve: ModeReserve, limit: float = SEARCH_LIMIT) -> ModeReserve:
     """A reserve beyond the search, said so."""
-    if reserve.status == "found" and reserve.factor > SEARCH_LIMIT:
-        return replace(reserve, factor=SEARCH_LIMIT, status="beyond search")
+    if reserve.status == "found" and reserve.factor > limit:
+        return replace(reserve, factor=limit, status="beyond search")
     return reserve
 
 
 def _interpolated(path: Path, key: Key, everything: bool) -> ModeReserve:
     """A mode's reserve from the states already computed: a straight line in log p, log r where they enclose it."""
+    limit = SEARCH_LIMIT if path.ended is None else min(SEARCH_LIMIT, path.ended.factor)
     points = []
     for p in path.nearby(everything):
         reserve = path.reserves(p, everything).get(key)
@@ -186,6 +217,6 @@ def _interpolated(path: Path, key: Key, everything: bool) -> ModeReserve:
         if r.factor >= 1.0 >= s.factor and math.isfinite(r.factor):
             y, z = math.log(r.factor), math.log(s.factor)
             t = y / (y - z) if y > z else 0.0
-            return _capped(replace(s if t > 0.5 else r, factor=math.exp(math.log(p) + t * math.log(q / p))))
+            return _capped(replace(s if t > 0.5 else r, factor=math.exp(math.log(p) + t * math.log(q / p))), limit)
     p, r = min(points, key=lambda item: abs(math.log(item[1].factor)) if math.isfinite(item[1].factor) else math.inf)
-    return _capped(replace(r, factor=p * r.factor))
+    return _capped(replace(r, factor=p * r.factor), limit)

@@ -1,8 +1,9 @@
 """Whether linear, first-order theory may be believed.
 
-Three measures, each with its limit: the deflection against the nearest support, over the thickness (membrane action
-starts to matter); the greatest rotation (small-angle geometry); and the compressive membrane force over a hand
-buckling load of the bay it stands in.  A bay is the largest circle free of supports that covers the place, its
+Four measures, each with its limit: the deflection against the nearest support, over the thickness (membrane action
+starts to matter); the greatest rotation (small-angle geometry); the stretch that the linear motion really has, beside
+what linear theory sees of it, over the greatest strain; and the compressive membrane force over a hand buckling load of
+the bay it stands in.  A bay is the largest circle free of supports that covers the place, its
 thickness the mean over that circle, and its hand buckling load that of a long supported strip of orthotropic plate as
 wide as the circle, softened by transverse shear:
 
@@ -13,7 +14,7 @@ A patch that bridges a gap is a bay of its own, supported along the border of th
 Beside these stands how far first-order theory is from exact elasticity in the bays: `panelfem.reserve.validity`.
 
 Source: the strip formula is S. G. Lekhnitskii, Anisotropic Plates, 1968 (from memory; for an isotropic plate it gives
-the factor 4); the limits 0.3, 0.1 rad and a third are set by this tool (common practice, no source).
+the factor 4); the limits 0.3, 0.1 rad, a fifth and a third are set by this tool (common practice, no source).
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ from panelfem.reserve.validity import ShellLimits, shell_limits
 from panelfem.reserve.validity import reasons as shell_reasons
 from panelfem.units import number
 
-DEFLECTION, ROTATION, BUCKLING = 0.3, 0.1, 1.0 / 3.0
+DEFLECTION, ROTATION, BUCKLING, MEMBRANE = 0.3, 0.1, 1.0 / 3.0, 0.2
 
 
 def principal_compression(n11: FloatArray, n22: FloatArray, n12: FloatArray) -> FloatArray:
@@ -51,7 +52,7 @@ class Theory:
 
     `vertices` (m,) are those whose motion counts, with the `thickness` (m,) m of their bay, `normals` (m, 3) and the
     `nearest` (m,) supported vertex of each; `critical` (ns,) N/m is the hand buckling load at the sampling points, of
-    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8); `limits` are those of first-order theory.
+    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8) and thickness `depth` (laminates,) m; `limits` are those of first-order theory.
     """
 
     vertices: IntArray
@@ -61,10 +62,15 @@ class Theory:
     critical: FloatArray
     group: IntArray
     stiffness: FloatArray
+    depth: FloatArray
     limits: ShellLimits
 
-    def __call__(self, now: Observed) -> TheoryCheck:
-        """The measures at a state, with the reasons for which linear theory does not hold there."""
+    def __call__(self, now: Observed, stretch: FloatArray | None = None) -> TheoryCheck:
+        """The measures at a state, with the reasons for which linear theory does not hold there.
+
+        `stretch` (ns, 6): the strains that the motion of a linear state has at large displacements; None: not looked
+        at.
+        """
         motion = now.motion
         relative = np.einsum("ij,ij->i", motion[self.vertices, :3] - motion[self.nearest, :3], self.normals)
         deflection = float((np.abs(relative) / self.thickness).max())
@@ -72,6 +78,9 @@ class Theory:
         force = np.einsum("nij,nj->ni", self.stiffness[self.group, :3], now.strain)
         compression = principal_compression(force[:, 0], force[:, 1], force[:, 2])
         share = float((np.maximum(compression, 0.0) / self.critical).max())
+        shell = self.limits(now.strain)
+        if now.large:
+            return TheoryCheck(deflection, rotation, share, tuple(shell_reasons(shell)), shell, True)
         reasons = []
         if deflection > DEFLECTION:
             reasons.append(f"deflection {number(deflection, 2)} times the thickness, limit {DEFLECTION}")
@@ -79,8 +88,17 @@ class Theory:
             reasons.append(f"rotation {number(rotation, 2)} rad, limit {ROTATION} rad")
         if share > BUCKLING:
             reasons.append(f"compression {number(share, 2)} of a hand buckling load, limit {number(BUCKLING, 2)}")
-        shell = self.limits(now.strain)
-        return TheoryCheck(deflection, rotation, share, (*reasons, *shell_reasons(shell)), shell)
+        change = 0.0 if stretch is None else self._change(now.strain, stretch)
+        if change > MEMBRANE:
+            reasons.append(f"membrane strain changes by {number(change, 2)} of the greatest strain, limit {MEMBRANE}")
+        every = (*reasons, *shell_reasons(shell))
+        return TheoryCheck(deflection, rotation, share, every, shell, membrane_change=change, far=tuple(reasons))
+
+    def _change(self, strain: FloatArray, stretch: FloatArray) -> float:
+        """Greatest change of membrane strain over the greatest strain at a face."""
+        half = 0.5 * self.depth[self.group, None]
+        face = np.maximum(np.abs(strain[:, :3] + half * strain[:, 3:6]), np.abs(strain[:, :3] - half * strain[:, 3:6]))
+        return float(np.abs(stretch[:, :3] - strain[:, :3]).max() / max(float(face.max()), 1e-300))
 
 
 def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolArray) -> Theory:
@@ -114,6 +132,7 @@ def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolA
         critical,
         sampling.group,
         stiffness,
+        np.array([laminate.thickness for laminate in panel.laminates]),
         shell_limits(panel.mesh, panel.laminates, sampling.points, sampling.group, widths, on_bridge),
     )
 

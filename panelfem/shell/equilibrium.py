@@ -145,6 +145,7 @@ class Equilibrium:
             for name in ("gap", "share")
         )
         self._give: float | None = None
+        self.largest = 0.0
         large_ = self.large
         self._acting = [
             tuple(large_.acting(chunk, part.elements.initial) for chunk in large_.chunks) for part in self.loads
@@ -294,6 +295,7 @@ class Equilibrium:
             force = large.stress(chunk, moved.strain, acting)
             rows = large.operator(chunk, moved)
             inner = (force[:, None] @ rows)[:, 0]
+            self.largest = max(self.largest, float(np.abs(inner).max()))
             unknowns = large.unknowns[chunk.es]
             out -= np.bincount(unknowns.ravel(), inner.ravel(), n)
             work += 0.0
