@@ -18,7 +18,7 @@ from panelfem.accuracy.layer import unresolved
 from panelfem.assess.ends import Results, read_again, solved_again
 from panelfem.assess.plan import Inputs, State
 from panelfem.assess.shares import Wish, wish
-from panelfem.assess.solve import Solved, solve
+from panelfem.assess.solve import Solved, far, followed, solve
 from panelfem.case import AssumedInput
 from panelfem.errors import ModelError
 from panelfem.reserve.analyse import Settings, brief, path_of
@@ -75,15 +75,20 @@ def evaluate(
     whose bars are not within it is not followed further: what its next mesh needs is given instead.
     """
     low = solve(state, inputs.loads, settings, order, words, like[0])
-    high = solve(state, inputs.loads, settings, order + 1, words, like[1], low)
-    results = _barred(low, high)
-    wanted = tuple((result.load, aim) for result in results for aim in aims(result))
+    high = solve(state, inputs.loads, settings, order + 1, words, like[1], finer=True)
     shells = low.model.shell, high.model.shell
     notes = tuple(high.model.holding.system.notes)
+    names = far(low, settings)
+    for stage in ("linear", "far") if names else ("linear",):
+        if stage == "far":  # only on a mesh that linear theory is content with: it costs many times as much
+            low = followed(low, names, settings)
+            high = followed(high, names, settings, low)
+        results = _barred(low, high)
+        wanted = tuple((result.load, aim) for result in results for aim in aims(result))
+        if accuracy is not None and any(not aim.share <= accuracy for _, aim in wanted):
+            needed = wish(low, high, wanted, accuracy)
+            return Evaluation(state, results, high.fields, {}, {}, notes, wanted, needed), shells
     fields = high.fields
-    if accuracy is not None and any(not aim.share <= accuracy for _, aim in wanted):
-        needed = wish(low, high, wanted, accuracy)
-        return Evaluation(state, results, fields, {}, {}, notes, wanted, needed), shells
     # a model and what it caches refer to each other and are large: let go of each before others are made
     del high
     gc.collect()

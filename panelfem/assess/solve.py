@@ -83,32 +83,53 @@ def solve(
     order: int,
     words: Words,
     like: Shell | None,
-    lower: Solved | None = None,
+    finer: bool = False,
 ) -> Solved:
-    """Solve a state with elements of `order`; `like` is a shell of that order whose unchanged parts are taken over.
+    """Solve a state by linear theory with elements of `order`; `like` is a shell of that order whose unchanged parts
+    are taken over.
 
-    `lower`: the solution of the lower of the two orders that are compared, which this one is the higher of.  Contact is
-    then followed more finely, and the loads followed with large displacements are the same.
+    `finer`: this is the higher order of the two that are compared, so contact is followed more finely too.
     """
     model = Model(state, order, words, like)
-    responder = Responder(model, loads, lower is not None)
-    found, fields, paths, linear = [], {}, {}, {}
+    responder = Responder(model, loads, finer)
+    found, fields, paths = [], {}, {}
     for load in loads:
-        result, field, path = analyse(model.subject, load, responder.linear(load), settings)
-        linear[load.name] = path.unknowns(1.0)
-        residual = responder.residual
-        if _far(path, model, load, settings) if lower is None else load.name in lower.responder.far:
-            guide = None if lower is None else lower.responder.far[load.name]
-            response = responder.following(load, guide=guide)
-            responder.far[load.name] = response
-            before = result
-            result, field, path = analyse(model.subject, load, response, settings)
-            result = _beside(result, before, _curve(model, response, result.deflection), settings)
-            residual = response.residual(path.within(1.0))
-        fields[load.name], paths[load.name] = field, path
+        result, fields[load.name], paths[load.name] = analyse(model.subject, load, responder.linear(load), settings)
         doubts = (*result.notes, *responder.notes(load, result.contacts))
-        found.append(replace(result, notes=doubts, residual=residual))
+        found.append(replace(result, notes=doubts, residual=responder.residual))
+    linear = {load.name: paths[load.name].unknowns(1.0) for load in loads}
     return Solved(model, responder, tuple(loads), tuple(found), fields, paths, linear)
+
+
+def far(solved: Solved, settings: Settings) -> tuple[str, ...]:
+    """The loads under which linear theory does not hold, for how far the panel moves, up to the greatest severity
+    looked at.
+    """
+    theory, paths = solved.model.subject.theory, solved.paths
+    return tuple(load.name for load in solved.loads if theory(paths[load.name], greatest(load, settings.asked)).far)
+
+
+def followed(solved: Solved, names: Sequence[str], settings: Settings, lower: Solved | None = None) -> Solved:
+    """The solution with the loads `names` followed with large displacements.
+
+    `lower`: the solution of the lower of the two orders that are compared, followed already; it guides this one.
+    """
+    model, responder = solved.model, solved.responder
+    fields, paths, found = dict(solved.fields), dict(solved.paths), list(solved.results)
+    for i, load in enumerate(solved.loads):
+        if load.name not in names:
+            continue
+        response = responder.following(load, guide=None if lower is None else lower.responder.far[load.name])
+        responder.far[load.name] = response
+        result, fields[load.name], path = analyse(model.subject, load, response, settings)
+        paths[load.name] = path
+        found[i] = replace(
+            _beside(result, found[i]),
+            curve=_curve(model, response, result.deflection),
+            notes=(*result.notes, *responder.notes(load, result.contacts)),
+            residual=response.residual(path.within(1.0)),
+        )
+    return replace(solved, results=tuple(found), fields=fields, paths=paths)
 
 
 def greatest(load: LoadCase, asked: float) -> float:
@@ -118,18 +139,10 @@ def greatest(load: LoadCase, asked: float) -> float:
     return asked * max(1.0, severity, dynamic)
 
 
-def _far(path: Path, model: Model, load: LoadCase, settings: Settings) -> bool:
-    """Whether linear theory does not hold, for how far the panel moves, up to the greatest severity looked at."""
-    return bool(model.subject.theory(path, greatest(load, settings.asked)).far)
-
-
-def _beside(
-    result: LoadResult, linear: LoadResult, curve: tuple[CurvePoint, ...], settings: Settings
-) -> LoadResult:
+def _beside(result: LoadResult, linear: LoadResult) -> LoadResult:
     """A result of large displacements with what linear theory said."""
     reasons = linear.theory.far or ("only at the top of the bands of the assumed inputs",)
-    said = LinearAnswer(linear.deflection.value, linear.release, linear.first_ply, reasons)
-    return replace(result, linear=said, curve=curve)
+    return replace(result, linear=LinearAnswer(linear.deflection.value, linear.release, linear.first_ply, reasons))
 
 
 def _curve(model: Model, response: Following, deflection: Deflection) -> tuple[CurvePoint, ...]:
