@@ -28,6 +28,10 @@ from panelfem.shell.shell import Shell
 GIVE = 1e-6
 """Compliance of a place of contact over the typical one of the skin there."""
 
+LOCKED = 1e-8
+"""Share of the energy of free strain held back that counts as work: without it a panel that heat stresses and does not
+move would have no work that the rounding of a Newton step could be small against."""
+
 
 @dataclass(frozen=True)
 class Acting:
@@ -150,6 +154,7 @@ class Equilibrium:
         self._acting = [
             tuple(large_.acting(chunk, part.elements.initial) for chunk in large_.chunks) for part in self.loads
         ]
+        self._locked = [_locked(large_, part.elements.initial) for part in self.loads]
 
     # ------------------------------------------------------------------------------------------------ points
     def rest(self) -> Point:
@@ -282,6 +287,7 @@ class Equilibrium:
         rate = scaled.dead.copy()
         total = held.dead + point.factor * scaled.dead
         work = abs(float(total @ point.pose.u))
+        work += LOCKED * sum(factor**2 * energy for factor, energy in zip(factors, self._locked, strict=True))
         out = total.copy()
         full = np.zeros((layout.ne, large.unknowns.shape[1], large.unknowns.shape[1])) if tangent else None
         self._moved, self._strains = [], []
@@ -412,6 +418,18 @@ class Equilibrium:
         column = np.repeat(spun[outer][:, None], 3, axis=1).ravel()
         added = csr_array((bent[outer].ravel(), (row, column)), shape=(nb, nb))
         return added if extra is None else csr_array(extra + added)
+
+
+def _locked(large: LargeShell, initial: FloatArray | None) -> float:
+    """Twice the energy (J) of free strain with resultants (ne, 8) where all of it is held back."""
+    if initial is None:
+        return 0.0
+    total = 0.0
+    for chunk in large.chunks:
+        given = initial[chunk.es]
+        strain = np.linalg.solve(large.shell.stiffness[chunk.es], given[..., None])[..., 0]
+        total += float(np.einsum("e,ei,ei->", chunk.law.weight.sum(axis=1), given, strain))
+    return total
 
 
 def _skew(turned: FloatArray) -> FloatArray:
