@@ -109,6 +109,17 @@ class Tangent:
     work: float
 
 
+@dataclass(frozen=True)
+class Stiffness:
+    """A tangent not yet factored: `full` (ne, n, n) of the elements, `extra` (n_boundary, n_boundary) of springs (None:
+    none) and the `rows` of fixings and of contacts that touch.
+    """
+
+    full: FloatArray
+    extra: csr_array | None
+    rows: Rows
+
+
 class Equilibrium:
     """The problem of one panel under one load case: held loads, and scaled ones times the factor.
 
@@ -183,25 +194,9 @@ class Equilibrium:
         """The factored tangent at a point, with what is out of balance there."""
         residual, full, rate, work, extra, rows = self._evaluate(point, True)
         assert full is not None and rows is not None
-        layout = self.shell.layout
-        active = point.touching
-        ns = len(self.shapes)
-        free = [i for i, s in enumerate(self.shapes) if s.control == "force" or s.car is not None]
-        if self._give is None and active.any():
-            diagonal = np.zeros(self.shell.n_total)
-            for chunk_full, unknowns in ((full, self.large.unknowns),):
-                np.add.at(diagonal, unknowns.ravel(), np.einsum("eii->ei", chunk_full).ravel())
-            inverse = np.divide(1.0, diagonal, where=diagonal > 0, out=np.zeros_like(diagonal))
-            self._give = GIVE * float(np.median(self.places.power(2) @ inverse))
-        places = csr_array(self.places[active])
-        nf, nt = len(self.fixings.k), int(active.sum())
-        give = np.concatenate([1.0 / self.fixings.k, np.full(nt, self._give or 0.0)])
-        member = (self.shape_of[active, None] == np.arange(ns)) * -self.share[active, None]
-        coupling = np.zeros((nf + nt, len(free)))
-        coupling[nf:] = member[:, free]
-        tail = np.array([self.shapes[i].car or 0.0 for i in free])
-        every = csr_array(vstack([rows, places])) if nt else rows
-        factor = Bordered(layout, full, self.held, extra, Rows(csr_array(every), give, coupling, tail))
+        active, nt = point.touching, int(point.touching.sum())
+        nf, free = len(self.fixings.k), self._free
+        factor = Bordered(self.shell.layout, full, self.held, extra, self._rows(point, full, rows))
         # what the rows miss: H c − g − μ/k, and for places gap + give·push
         c = self.coordinates(point.pose)
         miss = self.fixings.rows @ c - self.fixings.gap - point.mu / self.fixings.k
@@ -236,6 +231,34 @@ class Equilibrium:
             np.array(tail_rates),
             work,
         )
+
+    def stiffness(self, point: Point) -> Stiffness:
+        """The tangent at a point; contacts that touch there stay in touch."""
+        _, full, _, _, extra, rows = self._evaluate(point, True)
+        assert full is not None and rows is not None
+        return Stiffness(full, extra, self._rows(point, full, rows))
+
+    @property
+    def _free(self) -> list[int]:
+        """Shapes whose advance is not given."""
+        return [i for i, s in enumerate(self.shapes) if s.control == "force" or s.car is not None]
+
+    def _rows(self, point: Point, full: FloatArray, rows: csr_array) -> Rows:
+        """The fixings' `rows` at a pose and those of the places that touch, with the free advances."""
+        active, free = point.touching, self._free
+        if self._give is None and active.any():
+            diagonal = np.zeros(self.shell.n_total)
+            np.add.at(diagonal, self.large.unknowns.ravel(), np.einsum("eii->ei", full).ravel())
+            inverse = np.divide(1.0, diagonal, where=diagonal > 0, out=np.zeros_like(diagonal))
+            self._give = GIVE * float(np.median(self.places.power(2) @ inverse))
+        nf, nt = len(self.fixings.k), int(active.sum())
+        give = np.concatenate([1.0 / self.fixings.k, np.full(nt, self._give or 0.0)])
+        member = (self.shape_of[active, None] == np.arange(len(self.shapes))) * -self.share[active, None]
+        coupling = np.zeros((nf + nt, len(free)))
+        coupling[nf:] = member[:, free]
+        tail = np.array([self.shapes[i].car or 0.0 for i in free])
+        every = csr_array(vstack([rows, csr_array(self.places[active])])) if nt else rows
+        return Rows(csr_array(every), give, coupling, tail)
 
     def stepped(self, point: Point, tangent: Tangent, change: float = 0.0) -> tuple[Point, float]:
         """The point after a Newton step at factor + `change`, and the work |δ · r| that was left to do."""
