@@ -136,6 +136,13 @@ class Panel:
         per = np.array([laminate.areal_mass for laminate in self.laminates])[self.laminate_of]
         return np.where(self.removed, 0.0, per)
 
+    def mass_moments(self) -> FloatArray:
+        """∫ρ (1, z, z²) dz of each element about the reference surface, (ne, 3), kg/m², kg/m, kg; zero where
+        removed.
+        """
+        per = np.stack([laminate.mass_moments for laminate in self.laminates])[self.laminate_of]
+        return np.where(self.removed[:, None], 0.0, per)
+
     def mass(self) -> float:
         """Mass of the panel without what hangs on it, kg."""
         return float(self.areal_mass() @ self.mesh.areas) + self.extra_mass

@@ -371,6 +371,21 @@ def test_mass_kind_and_ply_data() -> None:
     assert expansion(film).tolist() == pytest.approx([5.5e-5, 5.5e-5, 0.0])
 
 
+def test_moments_of_mass() -> None:
+    """∫ρ (1, z, z²) dz by hand: of a sandwich about its middle, of a skin at a height, of a patch added on one face."""
+    lam = laminate("[0/foam-pvc-80:5mm/0]", thickness=0.2e-3)
+    skin, core, lever = 1600 * 0.2e-3, 80 * 5e-3, 2.6e-3
+    turning = 2 * skin * (lever**2 + 0.2e-3**2 / 12) + core * 5e-3**2 / 12
+    assert lam.mass_moments == pytest.approx([2 * skin + core, 0.0, turning], abs=1e-12)
+    lone = replace(laminate("[0]", thickness=0.2e-3), bottom=2.5e-3)
+    assert lone.mass_moments == pytest.approx([skin, skin * lever, skin * (lever**2 + 0.2e-3**2 / 12)])
+    patched = lam.stacked(laminate("[0]", thickness=0.2e-3).plies, 1)
+    assert patched.mass_moments - lam.mass_moments == pytest.approx(
+        [skin, skin * 2.8e-3, skin * (2.8e-3**2 + 0.2e-3**2 / 12)]
+    )
+    assert patched.mass_moments[0] == pytest.approx(patched.areal_mass)
+
+
 def test_what_cannot_be_a_laminate() -> None:
     with pytest.raises(InputError, match="at least one ply"):
         Laminate(())

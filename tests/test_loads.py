@@ -24,6 +24,7 @@ from panelfem.loads import (
     Step,
 )
 from panelfem.loads.fixings import hold, washer_elements
+from panelfem.loads.masses import panel_mass
 from panelfem.loads.obstacle import obstacle_rows, place_obstacle
 from panelfem.loads.vectors import fastener_gaps, load_vector, resultant, sampled
 from panelfem.material import library
@@ -321,3 +322,20 @@ def test_step_presses_where_it_is() -> None:
     assert found.total[0] == pytest.approx(found.reactions()[:, 2].sum(), rel=1e-6)
     assert found.total[0] > 0
     assert place[found.touching, 0].min() > SIDE / 2 - 0.03
+
+
+def test_the_mass_that_vibrates_is_the_mass_that_weighs():
+    """Skin, hung mass and tape: the same kilograms as an acceleration acts on, each where it hangs."""
+    p, shell = replace(panel(), extra_mass=0.05), shell_of()
+    mass = panel_mass(p, shell)
+    assert mass.total == pytest.approx(p.mass() + 0.3, rel=1e-6)
+    field = np.array([0.0, 0, -9.81])
+    weight = load_vector(Inertia(field), p, shell)
+    assert mass(mass.shifts @ field) @ mass.shifts == pytest.approx(weight @ mass.shifts, abs=1e-9)
+    on = p.mesh.inside["pad"]
+    assert mass.area[on] @ (mass.moments[on, 0] - mass.moments[~on, 0].mean()) == pytest.approx(0.3, rel=1e-6)
+    lost = replace(p, removed=p.mesh.inside["F1"])
+    hole = panel_mass(lost, Shell(lost.mesh.curved(2), lost.stiffness(), lost.axis, ~lost.removed))
+    assert hole.total == pytest.approx(lost.mass() + 0.3, rel=1e-3)  # rims are curved in the one, straight in the other
+    with pytest.raises(InputError, match="no region 'nowhere'"):
+        panel_mass(replace(p, masses=(PointMass("m", "nowhere", 1.0),)), shell)

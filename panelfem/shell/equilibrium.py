@@ -28,6 +28,10 @@ from panelfem.shell.shell import Shell
 GIVE = 1e-6
 """Compliance of a place of contact over the typical one of the skin there."""
 
+LOCKED = 1e-8
+"""Share of the energy of free strain held back that counts as work: without it a panel that heat stresses and does not
+move would have no work that the rounding of a Newton step could be small against."""
+
 
 @dataclass(frozen=True)
 class Acting:
@@ -105,6 +109,17 @@ class Tangent:
     work: float
 
 
+@dataclass(frozen=True)
+class Stiffness:
+    """A tangent not yet factored: `full` (ne, n, n) of the elements, `extra` (n_boundary, n_boundary) of springs (None:
+    none) and the `rows` of fixings and of contacts that touch.
+    """
+
+    full: FloatArray
+    extra: csr_array | None
+    rows: Rows
+
+
 class Equilibrium:
     """The problem of one panel under one load case: held loads, and scaled ones times the factor.
 
@@ -150,6 +165,7 @@ class Equilibrium:
         self._acting = [
             tuple(large_.acting(chunk, part.elements.initial) for chunk in large_.chunks) for part in self.loads
         ]
+        self._locked = [_locked(large_, part.elements.initial) for part in self.loads]
 
     # ------------------------------------------------------------------------------------------------ points
     def rest(self) -> Point:
@@ -178,25 +194,9 @@ class Equilibrium:
         """The factored tangent at a point, with what is out of balance there."""
         residual, full, rate, work, extra, rows = self._evaluate(point, True)
         assert full is not None and rows is not None
-        layout = self.shell.layout
-        active = point.touching
-        ns = len(self.shapes)
-        free = [i for i, s in enumerate(self.shapes) if s.control == "force" or s.car is not None]
-        if self._give is None and active.any():
-            diagonal = np.zeros(self.shell.n_total)
-            for chunk_full, unknowns in ((full, self.large.unknowns),):
-                np.add.at(diagonal, unknowns.ravel(), np.einsum("eii->ei", chunk_full).ravel())
-            inverse = np.divide(1.0, diagonal, where=diagonal > 0, out=np.zeros_like(diagonal))
-            self._give = GIVE * float(np.median(self.places.power(2) @ inverse))
-        places = csr_array(self.places[active])
-        nf, nt = len(self.fixings.k), int(active.sum())
-        give = np.concatenate([1.0 / self.fixings.k, np.full(nt, self._give or 0.0)])
-        member = (self.shape_of[active, None] == np.arange(ns)) * -self.share[active, None]
-        coupling = np.zeros((nf + nt, len(free)))
-        coupling[nf:] = member[:, free]
-        tail = np.array([self.shapes[i].car or 0.0 for i in free])
-        every = csr_array(vstack([rows, places])) if nt else rows
-        factor = Bordered(layout, full, self.held, extra, Rows(csr_array(every), give, coupling, tail))
+        active, nt = point.touching, int(point.touching.sum())
+        nf, free = len(self.fixings.k), self._free
+        factor = Bordered(self.shell.layout, full, self.held, extra, self._rows(point, full, rows))
         # what the rows miss: H c − g − μ/k, and for places gap + give·push
         c = self.coordinates(point.pose)
         miss = self.fixings.rows @ c - self.fixings.gap - point.mu / self.fixings.k
@@ -231,6 +231,34 @@ class Equilibrium:
             np.array(tail_rates),
             work,
         )
+
+    def stiffness(self, point: Point) -> Stiffness:
+        """The tangent at a point; contacts that touch there stay in touch."""
+        _, full, _, _, extra, rows = self._evaluate(point, True)
+        assert full is not None and rows is not None
+        return Stiffness(full, extra, self._rows(point, full, rows))
+
+    @property
+    def _free(self) -> list[int]:
+        """Shapes whose advance is not given."""
+        return [i for i, s in enumerate(self.shapes) if s.control == "force" or s.car is not None]
+
+    def _rows(self, point: Point, full: FloatArray, rows: csr_array) -> Rows:
+        """The fixings' `rows` at a pose and those of the places that touch, with the free advances."""
+        active, free = point.touching, self._free
+        if self._give is None and active.any():
+            diagonal = np.zeros(self.shell.n_total)
+            np.add.at(diagonal, self.large.unknowns.ravel(), np.einsum("eii->ei", full).ravel())
+            inverse = np.divide(1.0, diagonal, where=diagonal > 0, out=np.zeros_like(diagonal))
+            self._give = GIVE * float(np.median(self.places.power(2) @ inverse))
+        nf, nt = len(self.fixings.k), int(active.sum())
+        give = np.concatenate([1.0 / self.fixings.k, np.full(nt, self._give or 0.0)])
+        member = (self.shape_of[active, None] == np.arange(len(self.shapes))) * -self.share[active, None]
+        coupling = np.zeros((nf + nt, len(free)))
+        coupling[nf:] = member[:, free]
+        tail = np.array([self.shapes[i].car or 0.0 for i in free])
+        every = csr_array(vstack([rows, csr_array(self.places[active])])) if nt else rows
+        return Rows(csr_array(every), give, coupling, tail)
 
     def stepped(self, point: Point, tangent: Tangent, change: float = 0.0) -> tuple[Point, float]:
         """The point after a Newton step at factor + `change`, and the work |δ · r| that was left to do."""
@@ -282,6 +310,7 @@ class Equilibrium:
         rate = scaled.dead.copy()
         total = held.dead + point.factor * scaled.dead
         work = abs(float(total @ point.pose.u))
+        work += LOCKED * sum(factor**2 * energy for factor, energy in zip(factors, self._locked, strict=True))
         out = total.copy()
         full = np.zeros((layout.ne, large.unknowns.shape[1], large.unknowns.shape[1])) if tangent else None
         self._moved, self._strains = [], []
@@ -412,6 +441,18 @@ class Equilibrium:
         column = np.repeat(spun[outer][:, None], 3, axis=1).ravel()
         added = csr_array((bent[outer].ravel(), (row, column)), shape=(nb, nb))
         return added if extra is None else csr_array(extra + added)
+
+
+def _locked(large: LargeShell, initial: FloatArray | None) -> float:
+    """Twice the energy (J) of free strain with resultants (ne, 8) where all of it is held back."""
+    if initial is None:
+        return 0.0
+    total = 0.0
+    for chunk in large.chunks:
+        given = initial[chunk.es]
+        strain = np.linalg.solve(large.shell.stiffness[chunk.es], given[..., None])[..., 0]
+        total += float(np.einsum("e,ei,ei->", chunk.law.weight.sum(axis=1), given, strain))
+    return total
 
 
 def _skew(turned: FloatArray) -> FloatArray:

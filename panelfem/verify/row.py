@@ -20,11 +20,22 @@ Topic = Literal[
     "through the thickness",
     "error bars",
     "default accuracy",
+    "vibration",
 ]
 
 #: topics whose values come from a mesh; those of the others are exact
 MESHED: frozenset[Topic] = frozenset(
-    {"plates", "pagano", "shells", "open hole", "contact", "through the thickness", "error bars", "default accuracy"}
+    {
+        "plates",
+        "pagano",
+        "shells",
+        "open hole",
+        "contact",
+        "through the thickness",
+        "error bars",
+        "default accuracy",
+        "vibration",
+    }
 )
 
 #: allowed relative errors: of laminate theory, of displacements and forces, of stresses and strains
