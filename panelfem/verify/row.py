@@ -12,6 +12,7 @@ Topic = Literal[
     "plates",
     "pagano",
     "shells",
+    "buckling",
     "open hole",
     "contact",
     "bonded joints",
@@ -24,7 +25,17 @@ Topic = Literal[
 
 #: topics whose values come from a mesh; those of the others are exact
 MESHED: frozenset[Topic] = frozenset(
-    {"plates", "pagano", "shells", "open hole", "contact", "through the thickness", "error bars", "default accuracy"}
+    {
+        "plates",
+        "pagano",
+        "shells",
+        "buckling",
+        "open hole",
+        "contact",
+        "through the thickness",
+        "error bars",
+        "default accuracy",
+    }
 )
 
 #: allowed relative errors: of laminate theory, of displacements and forces, of stresses and strains
