@@ -16,7 +16,7 @@ from panelfem.reference.stiffness import laminate
 from panelfem.shell import Shell
 from panelfem.shell.continuation import LoadPath, Newton
 from panelfem.shell.equilibrium import Acting, Equilibrium, Fixings, Shape
-from panelfem.shell.krylov import greatest
+from panelfem.shell.lanczos import greatest
 from panelfem.shell.large import ElementLoads
 from panelfem.shell.linearised import Linearised
 from panelfem.shell.stability import buckling, imperfect, stable

@@ -19,7 +19,7 @@ from panelfem.mesh.curved import CurvedMesh
 from panelfem.shell.bordered import Bordered
 from panelfem.shell.equilibrium import Equilibrium, Point
 from panelfem.shell.fields import surface_at
-from panelfem.shell.krylov import CONVERGED, greatest
+from panelfem.shell.lanczos import CONVERGED, greatest
 from panelfem.shell.linearised import Linearised
 from panelfem.shell.shell import Shell
 
