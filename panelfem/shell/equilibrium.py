@@ -22,6 +22,7 @@ from scipy.sparse import csr_array, vstack
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.shell.bordered import Bordered, Rows
+from panelfem.shell.element import chunks
 from panelfem.shell.large import ElementLoads, LargeShell, Pose
 from panelfem.shell.shell import Shell
 
@@ -189,6 +190,17 @@ class Equilibrium:
     def forces(self, point: Point) -> FloatArray:
         """All forces out of balance (n_total,): loads less what strains, springs, fixings and shapes take."""
         return self._evaluate(point, False)[0]
+
+    def symmetric(self, point: Point) -> tuple[FloatArray, csr_array | None]:
+        """Symmetric parts of the element tangents (ne, n, n) and of the springs (n_boundary, n_boundary), None: none.
+
+        At a point without moments from outside the whole tangent has no other part, though an element's may.
+        """
+        found = self.stiffness(point)
+        full, extra = found.full, found.extra
+        for part in chunks(self.large.tables.linear, len(full)):
+            full[part] = 0.5 * (full[part] + full[part].swapaxes(1, 2))
+        return full, None if extra is None else csr_array(0.5 * (extra + extra.T))
 
     def tangent(self, point: Point) -> Tangent:
         """The factored tangent at a point, with what is out of balance there."""

@@ -163,7 +163,7 @@ class Pose:
 
 
 @dataclass(frozen=True)
-class _Chunk:
+class Chunk:
     """Some elements, with all that does not change as they move."""
 
     es: IntArray
@@ -208,16 +208,16 @@ class LargeShell:
         self.unknowns[:, t.unknown_u] = layout.displacement_unknowns
         self.unknowns[:, t.unknown_t] = layout.rotation_unknowns
         there = np.flatnonzero(shell.active)
-        self.chunks: list[_Chunk] = [self._chunk(there[part]) for part in chunks(linear, len(there)) if len(there)]
+        self.chunks: list[Chunk] = [self._chunk(there[part]) for part in chunks(linear, len(there)) if len(there)]
 
-    def _chunk(self, es: IntArray) -> _Chunk:
+    def _chunk(self, es: IntArray) -> Chunk:
         t, layout = self.tables, self.shell.layout
         x = layout.x[es]
         rule = rule_geometry(t.linear, x, self.shell.axis)
         slopes = t.linear.rule_slopes @ x
         base = slopes[:, : t.linear.nq], slopes[:, t.linear.nq :]
         law = element_law(t.linear, rule, self.shell.stiffness[es])
-        return _Chunk(es, x, rule.directors, base, law, rule.tensors, rule.vectors)
+        return Chunk(es, x, rule.directors, base, law, rule.tensors, rule.vectors)
 
     # ------------------------------------------------------------------------------------------------ poses
     def rest(self) -> Pose:
@@ -249,7 +249,7 @@ class LargeShell:
         step[self.rotation_unknowns] = rotation_vectors(b.turned @ a.turned.swapaxes(1, 2))
         return step
 
-    def at(self, chunk: _Chunk, pose: Pose) -> Moved:
+    def at(self, chunk: Chunk, pose: Pose) -> Moved:
         """The elements of a chunk in a pose."""
         t = self.tables
         u = pose.u[self.shell.layout.displacement_unknowns[chunk.es]]
@@ -261,14 +261,14 @@ class LargeShell:
         strain = polar(t, chunk.x + 0.5 * u, chunk.directors + 0.5 * tilt, u, tilt)
         return Moved(x, d, turned, mean, np.concatenate([strain, self._drilling(chunk, mean, x)], axis=1))
 
-    def _drilling(self, chunk: _Chunk, mean: FloatArray, x: FloatArray) -> FloatArray:
+    def _drilling(self, chunk: Chunk, mean: FloatArray, x: FloatArray) -> FloatArray:
         """½ [(R X,1) · x,2 − (R X,2) · x,1] at the rule (n, nq), with mean rotations R (n, nq, 3, 3)."""
         slopes = self.tables.linear.rule_slopes @ x
         a1, a2 = slopes[:, : self.tables.linear.nq], slopes[:, self.tables.linear.nq :]
         r1, r2 = ((mean @ base[..., None])[..., 0] for base in chunk.base)
         return 0.5 * (_dot(r1, a2) - _dot(r2, a1))
 
-    def change(self, chunk: _Chunk, moved: Moved, step: FloatArray) -> FloatArray:
+    def change(self, chunk: Chunk, moved: Moved, step: FloatArray) -> FloatArray:
         """First-order change (n, rows) of the strains by a step (n_total,) from a pose."""
         t, layout = self.tables, self.shell.layout
         dx = step[layout.displacement_unknowns[chunk.es]]
@@ -280,7 +280,7 @@ class LargeShell:
         return np.concatenate([tied, drilling], axis=1)
 
     # ---------------------------------------------------------------------------------------- forces, tangent
-    def acting(self, chunk: _Chunk, initial: FloatArray | None) -> FloatArray | None:
+    def acting(self, chunk: Chunk, initial: FloatArray | None) -> FloatArray | None:
         """Forces (n, rows) on the strains that initial resultants (ne, 8) have; None without any."""
         if initial is None or not initial[chunk.es].any():
             return None
@@ -297,12 +297,12 @@ class LargeShell:
         ]
         return np.concatenate(parts, axis=1)
 
-    def stress(self, chunk: _Chunk, strain: FloatArray, acting: FloatArray | None) -> FloatArray:
+    def stress(self, chunk: Chunk, strain: FloatArray, acting: FloatArray | None) -> FloatArray:
         """Forces (n, rows) that go with strains (n, rows)."""
         force = chunk.law(strain[..., None])[..., 0]
         return force if acting is None else force - acting
 
-    def operator(self, chunk: _Chunk, moved: Moved) -> FloatArray:
+    def operator(self, chunk: Chunk, moved: Moved) -> FloatArray:
         """The change of strain by every unknown, (n, rows, unknowns)."""
         t = self.tables
         slopes = t.linear.rule_slopes @ moved.x
@@ -315,7 +315,7 @@ class LargeShell:
         spin = 0.5 * (cross(b1, a2) + cross(a1, b2)) * t.linear.rotation[:, :, None]
         return operator_rows(t.linear, moved.x, moved.directors, curl, spin.swapaxes(2, 3))
 
-    def geometric(self, chunk: _Chunk, moved: Moved, force: FloatArray, symmetric: bool = False) -> FloatArray:
+    def geometric(self, chunk: Chunk, moved: Moved, force: FloatArray, symmetric: bool = False) -> FloatArray:
         """Change (n, unknowns, unknowns) of the element forces with `force` (n, rows) on the strains kept.
 
         Exact; `symmetric`: its symmetric part.

@@ -12,6 +12,7 @@ Topic = Literal[
     "plates",
     "pagano",
     "shells",
+    "buckling",
     "open hole",
     "contact",
     "bonded joints",
@@ -29,12 +30,13 @@ MESHED: frozenset[Topic] = frozenset(
         "plates",
         "pagano",
         "shells",
+        "buckling",
+        "vibration",
         "open hole",
         "contact",
         "through the thickness",
         "error bars",
         "default accuracy",
-        "vibration",
     }
 )
 
