@@ -313,8 +313,8 @@ class Equilibrium:
     def _evaluate(
         self, point: Point, tangent: bool
     ) -> tuple[FloatArray, FloatArray | None, FloatArray, float, csr_array | None, csr_array | None]:
-        """Residual (n_total,), full element tangents (ne, n, n), the scaled loads there, the work of all loads, the
-        springs' matrix and the fixings' rows at the pose."""
+        """Residual (n_total,), full element tangents (ne, n, n), the scaled loads there, the work of all loads (with
+        the tangent: and of the strains), the springs' matrix and the fixings' rows at the pose."""
         large, layout, n = self.large, self.shell.layout, self.shell.n_total
         t = large.tables
         held, scaled = self.loads
@@ -339,7 +339,6 @@ class Equilibrium:
             self.largest = max(self.largest, float(np.abs(inner).max()))
             unknowns = large.unknowns[chunk.es]
             out -= np.bincount(unknowns.ravel(), inner.ravel(), n)
-            work += 0.0
             if self._acting[1][i] is not None:
                 extra_rate = (self._acting[1][i][:, None] @ rows)[:, 0]
                 rate += np.bincount(unknowns.ravel(), extra_rate.ravel(), n)
@@ -347,6 +346,7 @@ class Equilibrium:
                 assert full is not None
                 strain = moved.strain if point.predicted is None else point.predicted[i]
                 predicted = force if point.predicted is None else large.stress(chunk, strain, acting)
+                work += float(np.vdot(chunk.law(strain[..., None])[..., 0], strain))
                 mine = rows.swapaxes(1, 2) @ chunk.law(rows)
                 mine += large.geometric(chunk, moved, predicted)
                 full[chunk.es] = mine
