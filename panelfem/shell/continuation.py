@@ -202,7 +202,7 @@ class LoadPath:
             return last > min(here.factor + 4.0 * step, factor) or (len(points) > 1 and last < points[-2].factor)
 
         try:
-            points = arc_length(self.newton, here, step, enough, most=30)
+            points = arc_length(self.newton, here, step, enough, most=30, longest=1.0)
         except ModelError:
             return here
         *rising, last = points
