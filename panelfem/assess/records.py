@@ -22,11 +22,39 @@ class Restoration:
 
 
 @dataclass(frozen=True)
+class Tone:
+    """One natural vibration of a panel as fitted, at rest.
+
+    `frequency` Hz with its mesh error `bar` Hz; `effective` (3,): share of the panel's mass that goes with a shake along
+    x, y, z; `where` it moves most, in words; `shape` (nv, 3) at the vertices, greatest motion one; `like`: number (from
+    1) of the undamaged panel's vibration it corresponds to, None: none; `likeness`: 1 for the same shape, 0 for another
+    altogether (modal assurance criterion).
+    """
+
+    frequency: float
+    bar: float
+    effective: FloatArray
+    where: str
+    shape: FloatArray = field(repr=False)
+    like: int | None = None
+    likeness: float = 0.0
+
+
+@dataclass(frozen=True)
+class Vibration:
+    """The lowest natural vibrations of one state, rising; `mass` kg that vibrates; what is to be said in `notes`."""
+
+    tones: tuple[Tone, ...]
+    mass: float
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Variant:
     """One state a configuration may be in (an end of a bracket, the patch gone), with a result per load.
 
     `fields` maps a load's name to what the pictures show.  `fastener_lost`: fixing name -> least release reserve over
-    the loads with that fixing lost as well (and the load it is under).
+    the loads with that fixing lost as well (and the load it is under).  `vibration`: None where it was not asked for.
     """
 
     name: str
@@ -34,6 +62,7 @@ class Variant:
     removed: BoolArray
     fields: Mapping[str, FieldSet] = field(repr=False, default_factory=dict)
     fastener_lost: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    vibration: Vibration | None = None
 
 
 @dataclass(frozen=True)

@@ -215,6 +215,4 @@ def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings, k
         path.start = min(max(whole.release.factor, 0.1), SEARCH_LIMIT)
     modes = tuple(sorted(along(path, everything=False, known=known), key=lambda m: (m.rank, m.criterion, m.mode)))
     first, release = governing(modes)
-    return replace(
-        whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path, settings.asked)
-    )
+    return replace(whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path, settings.asked))

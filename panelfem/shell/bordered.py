@@ -62,9 +62,7 @@ class Bordered:
     ModelError if the matrix is singular to the last digit.
     """
 
-    def __init__(
-        self, layout: Layout, full: FloatArray, held: BoolArray, extra: csr_array | None, rows: Rows
-    ) -> None:
+    def __init__(self, layout: Layout, full: FloatArray, held: BoolArray, extra: csr_array | None, rows: Rows) -> None:
         self.layout, self.held, self.rows = layout, held, rows
         b = layout.tables.n_boundary
         self._inner = full[:, b:, b:]
@@ -228,7 +226,9 @@ class Bordered:
         self._matrix = matrix
         columns = csc_array(matrix)
         try:
-            self.factor: Any = splu(columns, permc_spec="NATURAL", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+            self.factor: Any = splu(
+                columns, permc_spec="NATURAL", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+            )
         except RuntimeError as fault:
             raise singular() from fault
 

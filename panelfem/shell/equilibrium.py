@@ -173,9 +173,7 @@ class Equilibrium:
         """The unloaded, undeformed point at factor 0."""
         n = len(self.gap)
         ways = np.array([s.at(0.0) if s.control == "advance" else 0.0 for s in self.shapes])
-        return Point(
-            0.0, self.large.rest(), np.zeros(len(self.fixings.k)), np.zeros(n), ways, np.zeros(n, bool)
-        )
+        return Point(0.0, self.large.rest(), np.zeros(len(self.fixings.k)), np.zeros(n), ways, np.zeros(n, bool))
 
     def coordinates(self, pose: Pose) -> FloatArray:
         """Displacements and skew rotations (n_total,) of a pose."""
@@ -391,9 +389,7 @@ class Equilibrium:
         moment = pull[spun]
         turned = point.pose.turned
         turning = np.flatnonzero(np.isin(spun[:, 0], self._turning))
-        jacobian = 0.5 * (
-            np.trace(turned, axis1=1, axis2=2)[:, None, None] * np.eye(3) - turned
-        )
+        jacobian = 0.5 * (np.trace(turned, axis1=1, axis2=2)[:, None, None] * np.eye(3) - turned)
         taken = pull.copy()
         taken[spun] = np.einsum("nba,nb->na", jacobian, moment)
         out -= taken
@@ -470,7 +466,8 @@ def _locked(large: LargeShell, initial: FloatArray | None) -> float:
 def _skew(turned: FloatArray) -> FloatArray:
     """Vectors (n, 3) of the skew parts of rotations (n, 3, 3): the axis times the sine."""
     return 0.5 * np.stack(
-        [turned[:, 2, 1] - turned[:, 1, 2], turned[:, 0, 2] - turned[:, 2, 0], turned[:, 1, 0] - turned[:, 0, 1]], axis=1
+        [turned[:, 2, 1] - turned[:, 1, 2], turned[:, 0, 2] - turned[:, 2, 0], turned[:, 1, 0] - turned[:, 0, 1]],
+        axis=1,
     )
 
 

@@ -339,9 +339,10 @@ class LargeShell:
                 out[:, t.unknown_t[:, b, None], t.unknown_u[None, :, a]] = value.swapaxes(1, 2)
         arm = np.einsum("eij,eic->ejc", mixed, moved.x)
         slopes = linear.rule_slopes @ moved.x
-        pairs = chunk.base[0][..., None] * slopes[:, linear.nq :, None] - chunk.base[1][..., None] * slopes[
-            :, : linear.nq, None
-        ]
+        pairs = (
+            chunk.base[0][..., None] * slopes[:, linear.nq :, None]
+            - chunk.base[1][..., None] * slopes[:, : linear.nq, None]
+        )
         spun = np.einsum("eqab,qj->ejab", half[..., None] * pairs, linear.rotation, optimize=True)
         block = moved.directors[..., None] * arm[:, :, None] + moved.turned @ spun
         trace = np.trace(block, axis1=2, axis2=3)
