@@ -170,10 +170,21 @@ class Equilibrium:
 
     # ------------------------------------------------------------------------------------------------ points
     def rest(self) -> Point:
-        """The unloaded, undeformed point at factor 0."""
+        """The unloaded, undeformed point at factor 0; shapes that come with a force lie against the panel."""
         n = len(self.gap)
         ways = np.array([s.at(0.0) if s.control == "advance" else 0.0 for s in self.shapes])
-        return Point(0.0, self.large.rest(), np.zeros(len(self.fixings.k)), np.zeros(n), ways, np.zeros(n, bool))
+        touching = np.zeros(n, bool)
+        for i, shape in enumerate(self.shapes):
+            if shape.control == "force":
+                nearest = self._nearest(i, self.gap)
+                ways[i] = self.gap[nearest] / self.share[nearest]
+                touching[nearest] = True
+        return Point(0.0, self.large.rest(), np.zeros(len(self.fixings.k)), np.zeros(n), ways, touching)
+
+    def _nearest(self, shape: int, gap: FloatArray) -> int:
+        """The place of a shape that it would touch first, with gaps (places,)."""
+        mine = np.flatnonzero(self.shape_of == shape)
+        return int(mine[np.argmin(gap[mine] / self.share[mine])])
 
     def coordinates(self, pose: Pose) -> FloatArray:
         """Displacements and skew rotations (n_total,) of a pose."""
@@ -302,8 +313,7 @@ class Equilibrium:
         for i, shape in enumerate(self.shapes):
             mine = self.shape_of == i
             if shape.control == "force" and not touching[mine].any():  # it must rest on something
-                deepest = np.flatnonzero(mine)[int(np.argmin(gap[mine] / self.share[mine]))]
-                touching[deepest] = True
+                touching[self._nearest(i, gap)] = True
         push = np.where(touching, push, 0.0)
         return Point(factor, pose, point.mu + mu[:nf], push, way, touching, predicted)
 
