@@ -19,8 +19,11 @@ from panelfem.shell.continuation import LoadPath, Newton
 from panelfem.shell.equilibrium import Equilibrium, Fixings, Point, Shape
 from panelfem.shell.large import carried
 
-#: First step along the load, as a share of the expected severity.
-FIRST = 0.25
+#: First step along the load: where linear theory has the panel moved by so many thicknesses, within these shares of the
+#: expected severity.
+FIRST, SHORTEST, LONGEST = 1.5, 0.02, 0.25
+#: Share of the end of a guide's path up to which its states guide.
+NEARLY = 0.97
 
 
 class Following:
@@ -28,6 +31,7 @@ class Following:
 
     `pushers` belong to the contacts of the load case in their order; `k` (nf, 6) is the stiffness of the fixings.
     `guide`: a response on the same triangles, or with other fixings, whose states are near those of this one.
+    `bow`: deflection over thickness at the expected severity by linear theory.
     """
 
     proportional = False
@@ -39,8 +43,10 @@ class Following:
         pushers: Sequence[tuple[Contact, Pusher]],
         k: FloatArray,
         guide: Following | None = None,
+        bow: float = 0.0,
     ) -> None:
         self.model, self.load, self.guide = model, load, guide
+        self.bow = bow if guide is None else guide.bow
         self._k = k.ravel()
         supports = model.holding.system.supports
         scaled = load.scaled if not isinstance(load.scaled, Contact) else None
@@ -67,7 +73,8 @@ class Following:
         self.equilibrium = Equilibrium(
             model.shell, loads, grown, supports.fixed, supports.extra, fixings, shapes, model.large
         )
-        self.path = LoadPath(Newton(self.equilibrium, thrifty=True), FIRST)
+        first = float(np.clip(FIRST / max(self.bow, 1e-6), SHORTEST, LONGEST))
+        self.path = LoadPath(Newton(self.equilibrium, thrifty=True), first)
         self._states: dict[float, State] = {}
         self._ends: PathEnds | None = None
 
@@ -94,6 +101,7 @@ class Following:
         near = self._guided(factor)
         if near is not None:
             return near
+        self._to_the_end(factor)
         try:
             return self.path.held() if factor == 0.0 else self.path.at(factor)
         except ModelError:
@@ -103,6 +111,19 @@ class Following:
             why = "it gives way and snaps to another shape" if end.maximum else "the equations did not settle"
             self._ends = PathEnds(end.factor, end.maximum, why)
             raise self._ends from None
+
+    def _to_the_end(self, factor: float) -> None:
+        """Follows the path to its end at once, where that of the guide ends before a factor."""
+        guide = self.guide
+        if guide is None or guide.path.ended is None or not guide.path.ended.maximum or self.path.ended is not None:
+            return
+        end = guide.path.ended.factor
+        known = [p.factor for p in guide.path.points if 0.0 < p.factor < NEARLY * end]
+        if factor <= end or not known:
+            return
+        here = self._guided(max(known))
+        if here is not None:
+            self.path.along(here, 0.2 * (end - here.factor), factor)
 
     def _guided(self, factor: float) -> Point | None:
         """The point at a factor started from the guide's; None without one, or where that does not settle."""
@@ -125,7 +146,9 @@ class Following:
         rest = eq.rest()
         point = Point(start.factor, eq.large.pose(vector), mu, rest.push, start.way, rest.touching)
         touching = eq.motions(point) < 0.0
-        point = Point(start.factor, point.pose, mu, rest.push, start.way, touching)
+        # what is carried over strains a thin skin where it should not: the first step goes without its stress
+        calm = [np.zeros_like(eq.large.at(chunk, point.pose).strain) for chunk in eq.large.chunks]
+        point = Point(start.factor, point.pose, mu, rest.push, start.way, touching, calm)
         found = self.path.newton.settle(point, factor)
         if found is None:
             return None

@@ -80,15 +80,15 @@ class Responder:
         return Touching(load, problem, k, problem.free(held, k, gaps), problem.free(load.dynamic * scaled, k))
 
     def following(
-        self, load: LoadCase, stiffness: FloatArray | None = None, guide: Following | None = None
+        self, load: LoadCase, stiffness: FloatArray | None = None, guide: Following | None = None, bow: float = 0.0
     ) -> Following:
-        """The response to a load case with large displacements, followed along the load; `guide` as there."""
+        """The response to a load case with large displacements, followed along the load; `guide` and `bow` as there."""
         k = self.model.holding.stiffness if stiffness is None else stiffness
         own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
         contacts = (*own, *load.obstacles)
         self._place(contacts)
         pushers = [(contact, self._pushers[contact.geometry][1]) for contact in contacts]
-        return Following(self.model, load, pushers, k, guide)
+        return Following(self.model, load, pushers, k, guide, bow)
 
     def notes(self, load: LoadCase, states: Sequence[ContactState]) -> tuple[str, ...]:
         """What is doubtful about the contacts of a load case."""

@@ -119,13 +119,17 @@ def followed(solved: Solved, names: Sequence[str], settings: Settings, lower: So
     for i, load in enumerate(solved.loads):
         if load.name not in names:
             continue
-        response = responder.following(load, guide=None if lower is None else lower.responder.far[load.name])
+        before = found[i]
+        guide = None if lower is None else lower.responder.far[load.name]
+        bow = before.theory.deflection_over_thickness / settings.asked
+        response = responder.following(load, guide=guide, bow=bow)
         responder.far[load.name] = response
-        result, fields[load.name], path = analyse(model.subject, load, response, settings)
+        like = None if lower is None else lower.results[i]
+        result, fields[load.name], path = analyse(model.subject, load, response, settings, like)
         paths[load.name] = path
         found[i] = replace(
-            _beside(result, found[i]),
-            curve=_curve(model, response, result.deflection),
+            _beside(result, before),
+            curve=_curve(model, response, result.deflection) if like is None else like.curve,
             notes=(*result.notes, *responder.notes(load, result.contacts)),
             residual=response.residual(path.within(1.0)),
         )

@@ -24,6 +24,8 @@ from panelfem.reserve.theory import Theory
 from panelfem.reserve.through_thickness import ThroughThickness
 from panelfem.units import number
 
+#: A factor is found within this share where that of the lower order is known: the rest is proportional.
+NEAR = 0.01
 #: Reserves above this are drawn alike in the pictures.
 FIELD_CAP = 10.0
 
@@ -128,16 +130,22 @@ def analyse(
     load: LoadCase,
     response: Response,
     settings: Settings,
+    like: LoadResult | None = None,
 ) -> tuple[LoadResult, FieldSet, Path]:
     """Everything about one configuration under one load case, and the path it was found along.
 
-    The factors are on the load case's own parameter, its dynamic factor included at the value stated.
+    The factors are on the load case's own parameter, its dynamic factor included at the value stated.  `like`: the
+    result with elements of one order less; the search starts at its factor, and whether the theory holds is taken from
+    there.
     """
     path, plies, limits = path_of(subject, load, response, settings)
+    if like is not None:
+        path.start_like(like)
+        path.near = NEAR
     modes = sorted(along(path), key=lambda m: (m.rank, m.criterion, m.mode))
     first, release = governing(modes)
     now = path.state(1.0)
-    theory = subject.theory(path, settings.asked)
+    theory = subject.theory(path, settings.asked) if like is None else like.theory
     place = release.place if release.ply is not None else first.place
     number = release.laminate if release.ply is not None else first.laminate
     rows: tuple[PlyRow, ...] = ()
@@ -211,8 +219,7 @@ def brief(path: Path, subject: Subject, whole: LoadResult, settings: Settings, k
 
     `known`: no new state is computed; factors are interpolated between those the path knows.
     """
-    if whole.release.status == "found":
-        path.start = min(max(whole.release.factor, 0.1), SEARCH_LIMIT)
+    path.start_like(whole)
     modes = tuple(sorted(along(path, everything=False, known=known), key=lambda m: (m.rank, m.criterion, m.mode)))
     first, release = governing(modes)
     return replace(whole, modes=modes, first_ply=first, release=release, theory=subject.theory(path, settings.asked))

@@ -17,10 +17,12 @@ from panelfem.arrays import FloatArray
 from panelfem.errors import PathEnds
 from panelfem.reserve.check import Check, merge
 from panelfem.reserve.observe import Observed, Observer, Response, State
-from panelfem.reserve.records import ModeReserve
+from panelfem.reserve.records import LoadResult, ModeReserve
 
 #: A mode not reached at this many times the expected severity is reported as beyond the search.
 SEARCH_LIMIT = 5.0
+#: The same where the panel is followed with large displacements.
+FAR_LIMIT = 3.0
 #: The criterion of modes in which the panel gives way as a whole.
 STABILITY = "stability"
 #: The factor is found when r(p) is this near to 1.
@@ -34,13 +36,17 @@ Key = tuple[str, str]
 class Path:
     """The states of one response, and what the checks say of each; computed once, asked often.
 
-    `start`: the factor at which the search for the governing mode begins.  `ended`: the end of the path, once met.
+    `start`: the factor at which the search for the governing mode begins, `start_plies` that for the first ply failure
+    (None: at `start`); it ends within `near` of a factor, and at `limit`.  `ended`: the end of the path, once met.
     """
 
     response: Response
     observer: Observer
     checks: Sequence[Check]
     start: float = 1.0
+    start_plies: float | None = None
+    near: float = TOLERANCE
+    limit: float = SEARCH_LIMIT
     held: Observed = field(init=False)
     ended: PathEnds | None = field(default=None, init=False)
     _states: dict[float, State] = field(default_factory=dict, init=False)
@@ -48,6 +54,8 @@ class Path:
 
     def __post_init__(self) -> None:
         self.held = self.observer(self.response.held)
+        if self.response.held.large:
+            self.limit = FAR_LIMIT
 
     def state(self, factor: float) -> Observed:
         """What is observed at a factor, or at the end of the path if that comes first."""
@@ -87,6 +95,15 @@ class Path:
             self._reserves[key] = {(r.criterion, r.mode): r for r in found}
         return self._reserves[key]
 
+    def start_like(self, other: LoadResult) -> None:
+        """Start the search at the factors of another result."""
+
+        def start(mode: ModeReserve) -> float:
+            known = mode.status != "zero load" and mode.criterion != STABILITY
+            return min(max(mode.factor, 0.1), self.limit) if known else self.start
+
+        self.start_plies, self.start = start(other.first_ply), start(other.release)
+
     def take_over(self, other: Path) -> None:
         """Take over the states another path knows of the same response; observers and checks may differ."""
         self._states.update(other._states)
@@ -123,7 +140,8 @@ def along(path: Path, everything: bool = True, known: bool = False) -> list[Mode
     found: dict[Key, ModeReserve] = {}
     families = (_is_release, _is_first_ply) if everything else (_is_release,)
     for family in families:
-        governing = _find(path, family)
+        begin = path.start_plies if family is _is_first_ply else None
+        governing = _find(path, family, path.start if begin is None else begin)
         if governing is not None:
             found[governing.criterion, governing.mode] = governing
             if governing.status == "found":
@@ -146,14 +164,17 @@ def _is_first_ply(reserve: ModeReserve) -> bool:
     return reserve.decides
 
 
-def _find(path: Path, family: Callable[[ModeReserve], bool]) -> ModeReserve | None:
-    """The member of a family of modes that is reached first, with its factor on the parameter."""
+def _find(path: Path, family: Callable[[ModeReserve], bool], start: float) -> ModeReserve | None:
+    """The member of a family of modes that is reached first, with its factor on the parameter; looked for from `start`
+    on.
+    """
+    limit = path.limit
 
     def governing(p: float) -> ModeReserve | None:
         members = [r for r in path.reserves(p, False).values() if family(r)]
         return min(members, key=lambda r: r.rank) if members else None
 
-    p, known = path.start, list[tuple[float, float]]()
+    p, known = start, list[tuple[float, float]]()
     for _ in range(_MOST_STEPS):
         p = path.within(p)
         mode = governing(p)
@@ -163,15 +184,15 @@ def _find(path: Path, family: Callable[[ModeReserve], bool]) -> ModeReserve | No
             return mode
         if path.ended is not None and p >= path.ended.factor and mode.factor >= 1.0:
             return replace(mode, factor=p, status="beyond search")
-        if math.isinf(mode.factor) or (p >= SEARCH_LIMIT and mode.factor >= 1.0):
-            if p >= SEARCH_LIMIT:
-                return replace(mode, factor=SEARCH_LIMIT, status="beyond search")
-            p = min(SEARCH_LIMIT, 2.5 * p)
+        if math.isinf(mode.factor) or (p >= limit and mode.factor >= 1.0):
+            if p >= limit:
+                return replace(mode, factor=limit, status="beyond search")
+            p = min(limit, 2.5 * p)
             continue
-        if abs(mode.factor - 1.0) <= TOLERANCE:
+        if abs(mode.factor - 1.0) <= path.near:
             return replace(mode, factor=p * mode.factor)
         known.append((math.log(p), math.log(max(mode.factor, 1e-9))))
-        p = min(SEARCH_LIMIT, math.exp(_next(known)))
+        p = min(limit, math.exp(_next(known)))
     mode = governing(p)
     return None if mode is None else replace(mode, factor=p * mode.factor)
 
@@ -204,7 +225,7 @@ def _capped(reserve: ModeReserve, limit: float = SEARCH_LIMIT) -> ModeReserve:
 
 def _interpolated(path: Path, key: Key, everything: bool) -> ModeReserve:
     """A mode's reserve from the states already computed: a straight line in log p, log r where they enclose it."""
-    limit = SEARCH_LIMIT if path.ended is None else min(SEARCH_LIMIT, path.ended.factor)
+    limit = path.limit if path.ended is None else min(path.limit, path.ended.factor)
     points = []
     for p in path.nearby(everything):
         reserve = path.reserves(p, everything).get(key)

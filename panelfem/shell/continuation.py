@@ -50,13 +50,16 @@ LEAST = 1.0 / 1024.0
 TIGHT = 1.0 / 32.0
 """Failed step, as a share of the factor aimed at, below which the path is followed by arc length."""
 
+GROWN = 4.0
+"""Longest step by arc length over the first, where a maximum may be near: a longer one may jump over it."""
+
 TURN = 1.2
 """Greatest rotation (rad) of a node in one Newton step; more is not trusted."""
 
 QUADRATIC = 1e-3
 """Fall of the work left in one step from which the next is sure to fall by as much."""
 
-RISE = 4.0
+RISE = 25.0
 """Rise of the work left over the least so far at which Newton is held to be lost."""
 
 REACH = 0.8
@@ -97,10 +100,11 @@ class Newton:
         """
         point, works = start, list[float]()
         change = factor - start.factor
+        near = abs(change) <= NEAR * abs(factor)
         before, stale = self.steps, False
         for step in range(LONGEST if self.thrifty else MOST):
             try:
-                stale = self.next(point, works, abs(change) <= NEAR * abs(factor))
+                stale = self.next(point, works, near)
                 tangent = self.last
                 change = self._within(tangent, change)
                 after, left = self.equilibrium.stepped(point, tangent, change)
@@ -133,7 +137,7 @@ class Newton:
         A thrifty search keeps a factor while the work left falls fast, and for the first step to a point that is `near`.
         """
         old = self._tangent
-        fast = works[-1] <= SLOW * works[-2] if len(works) > 1 else near and not works
+        fast = works[-1] <= SLOW * works[-2] if len(works) > 1 else near
         if self.thrifty and old is not None and fast and np.array_equal(old.touching, point.touching):
             self._tangent = self.equilibrium.tangent(point, old.factor)
             return True
@@ -256,18 +260,18 @@ class LoadPath:
             return last > min(here.factor + 4.0 * step, factor) or (len(points) > 1 and last < points[-2].factor)
 
         try:
-            points = arc_length(self.newton, here, step, enough, most=30, longest=1.0)
+            points = arc_length(self.newton, here, step, enough, most=30, longest=GROWN)
         except ModelError:
             return here
         *rising, last = points
         if rising and last.factor < rising[-1].factor:
             height, top = peak(self.newton, points)
-            for point in rising[1:-1]:
-                self.keep(point)
+            self._keep_rising(rising[1:-1])
             if all(top is not p for p in (here, *self.points)):
                 self.keep(top)
             self.ended = Ended(height, "the load passes a maximum there", True)
             return here
+        self._keep_rising(rising[1:])
         if last.factor > factor:
             found = self.newton.settle(last, factor)
             if found is None or found[0].factor != factor:
@@ -275,6 +279,12 @@ class LoadPath:
             last = found[0]
         self.keep(last)
         return last
+
+    def _keep_rising(self, points: list[Point]) -> None:
+        """Keeps points found by arc length that lie beyond all known ones."""
+        for point in points:
+            if point.factor > max(p.factor for p in self.points):
+                self.keep(point)
 
     def _short(self, factor: float) -> ModelError:
         assert self.ended is not None
@@ -352,8 +362,7 @@ class Arc:
         eq = newton.equilibrium
         self._moving = np.setdiff1d(np.arange(eq.shell.n_total), eq.large.rotation_unknowns.ravel())
         self._previous = None if direction is None else direction[self._moving]
-        self.length = 0.0
-        self.count = 0
+        self.length, self.count, self.halved = 0.0, 0, False
 
     def advance(self, length: float = 0.0, first: float = 0.0) -> Point:
         """The next point, `length` m on at most (or where the tangent adds `first` to the factor), halved where it must
@@ -368,12 +377,14 @@ class Arc:
         ahead = first or 1.0 if self._previous is None else float(u[self._moving] @ self._previous)
         scale = math.copysign(1.0, ahead)
         self.length = least = length or abs(first) * norm
+        self.halved = False
         while True:
             change = scale * min(self.length / norm, REACH / max(turn, 1e-300))
             found = _plane(newton, here, (change * u, change * mu, change * s), change, self._moving)
             if found is not None:
                 break
             self.length /= 2.0
+            self.halved = True
             if self.length < 1e-3 * least:
                 raise ModelError(
                     f"the path ends at {here.factor:.3g} of the load: no point of it was found further on",
@@ -404,7 +415,8 @@ def arc_length(
     while len(arc.points) < most and not stop(arc.points):
         arc.advance(length, first)
         size = size or arc.length
-        length = min(arc.length * min(2.0, math.sqrt(EASY / max(arc.count, 1))), longest * size)
+        growth = 1.0 if arc.halved else min(2.0, math.sqrt(EASY / max(arc.count, 1)))
+        length = min(arc.length * growth, longest * size)
     return arc.points
 
 
