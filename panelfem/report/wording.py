@@ -1,7 +1,8 @@
 """The sentences and figures that the terminal and the page share.
 
 A number never stands without its unit; a number that may not be used is marked where it stands: reached at zero load
-(there is no number), not reached within the search (a lower bound), outside linear theory (not to be relied on).
+(there is no number), not reached within the search (a lower bound), outside the theory used (not to be relied on), or
+of the last equilibrium found (not of the expected severity).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Declined
+from panelfem.disposition import doubts, ends, is_bound, snaps
 from panelfem.disposition.records import LoadOutcome, Outcome, Part, Uncertainty
 from panelfem.reserve.records import LimitCheck, LoadResult, ModeReserve, TheoryCheck
 from panelfem.units import SUFFIXES, UNBARRED, number, show, with_bar
@@ -20,7 +22,9 @@ from panelfem.units import SUFFIXES, UNBARRED, number, show, with_bar
 PARAMETER_UNITS = {"force": "N", "pressure": "kPa", "acceleration": "gee", "interference": "mm"}
 
 OUTSIDE = "outside linear theory"
+UNSOUND = "not to be relied on"
 NOT_REACHED = "nothing reached in the search"
+NOT_FOLLOWED = "no equilibrium found beyond"
 ADVICE = (
     "Advice to a competent person, not a release. The rule book, the supplier's repair manual and the scrutineers come "
     "first."
@@ -97,9 +101,39 @@ def times(factor: float) -> str:
     return "never reached" if math.isinf(factor) and factor > 0 else f"×{number(factor)}"
 
 
+def doubt(theory: TheoryCheck | None) -> str:
+    """The mark of a figure that may not be relied on, because the theory it comes from does not hold; else nothing.
+
+    >>> doubt(TheoryCheck(0.5, 0.0, 0.0, ("deflection",))), doubt(TheoryCheck(9.0, 0.0, 0.0, ("thick",), large=True))
+    ('outside linear theory', 'not to be relied on')
+    """
+    if theory is None or not doubts(theory):
+        return ""
+    return UNSOUND if theory.large else OUTSIDE
+
+
 def marked(shown: str, theory: TheoryCheck | None) -> str:
-    """A figure, with the mark that it is outside linear theory if it is."""
-    return shown if theory is None or theory.holds else f"{shown} ({OUTSIDE})"
+    """A figure, with the mark that it may not be relied on if that is so."""
+    mark = doubt(theory)
+    return f"{shown} ({mark})" if mark else shown
+
+
+def path_end(result: LoadResult) -> ModeReserve | None:
+    """The mode that stands for the end of the path, where it ends within what was looked at."""
+    return next((m for m in result.modes if ends(m) or snaps(m)), None)
+
+
+def shown_at(result: LoadResult) -> str:
+    """What severity the deflection, fixings and pictures are at, if it is not the one expected; else nothing."""
+    end = path_end(result)
+    return f"at {times(end.factor)}, the last equilibrium found" if end is not None and end.factor < 1.0 else ""
+
+
+def deflection_text(result: LoadResult) -> str:
+    """The greatest deflection, with its mark if it may not be relied on or is not that at the expected severity."""
+    mark = shown_at(result) or doubt(result.theory)
+    shown = show(result.deflection.value, "mm")
+    return f"{shown} ({mark})" if mark else shown
 
 
 def margin_text(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
@@ -114,7 +148,7 @@ def margin_text(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
     """
     if mode.status == "zero load":
         return marked("reached at zero load", theory)
-    if mode.status == "beyond search":
+    if is_bound(mode):
         return marked(f"more than {times(mode.factor)}", theory)
     if math.isnan(mode.factor):
         return "not computed"
@@ -169,7 +203,7 @@ def barred_factor(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
 
 
 def _has_number(mode: ModeReserve) -> bool:
-    return mode.status == "found" and math.isfinite(mode.factor)
+    return mode.status == "found" and not is_bound(mode) and math.isfinite(mode.factor)
 
 
 def ply_text(mode: ModeReserve) -> str:
@@ -203,8 +237,8 @@ def mode_text(mode: ModeReserve) -> str:
     >>> mode_text(ModeReserve("core shear", "equilibrium", "release", 10.0, status="beyond search"))
     'nothing reached in the search'
     """
-    if mode.status == "beyond search":
-        return NOT_REACHED
+    if is_bound(mode):
+        return NOT_FOLLOWED if ends(mode) else NOT_REACHED
     return ", ".join(part for part in (mode.mode, ply_text(mode), mode.where) if part)
 
 
@@ -222,6 +256,7 @@ def ruling(result: LoadResult, outcome: LoadOutcome | None = None) -> ModeReserv
     """
     limits = [limit_mode(check) for check in result.limits if not math.isnan(check.factor)]
     modes = [result.release, *(m for m in result.modes if m.grade == "release"), *limits]
+    modes.sort(key=lambda m: m.status == "beyond search")  # of those at one factor, none that lies beyond it
     if outcome is not None:
         judged = next((m for m in modes if m.rank == outcome.factor), None)
         if judged is not None:
@@ -254,11 +289,11 @@ def takes(result: LoadResult, required: float, mode: ModeReserve | None = None) 
     """What is taken of a load against what is expected and what the factor `required` asks for.
 
     `mode` is what limits it (default: what rules the release).  A bound reads 'more than'; a mode reached at zero load
-    gives no number; outside linear theory the number is marked.
+    gives no number; where the theory used does not hold the number is marked.
     """
     mode = ruling(result) if mode is None else mode
     factor = math.nan if mode.status == "zero load" else mode.factor
-    bound = mode.status == "beyond search"
+    bound = is_bound(mode)
     if mode.status == "zero load":
         taken = "held loads alone reach it: no number"
     elif math.isnan(factor):
@@ -275,7 +310,7 @@ def takes(result: LoadResult, required: float, mode: ModeReserve | None = None) 
         factor,
         required,
         bound,
-        result.theory.holds,
+        not doubt(result.theory),
     )
 
 
@@ -294,12 +329,16 @@ def uncertainty_phrase(configuration: Configuration) -> str:
     """The governing factor with everything that is uncertain, in one phrase; says so if there is no such number."""
     found = configuration.disposition.uncertainty
     if found is None:
-        return "no number: nothing is reached in the search, or it is reached before the load is applied"
+        return (
+            "no number: nothing is reached in the search or before the path ends, or it is reached before the load is "
+            "applied"
+        )
     ends = (found.factor, found.low * found.factor, found.high * found.factor)
     factor, low, high = _rounded(ends, required_of(configuration, found.load, 1.0))
     name = found.load
-    if name in configuration.governing and not configuration.result(name).theory.holds:
-        name = f"{name}, {OUTSIDE}: not to be relied on"
+    mark = doubt(configuration.result(name).theory) if name in configuration.governing else ""
+    if mark:
+        name = f"{name}, {mark}: {UNSOUND}" if mark != UNSOUND else f"{name}: {UNSOUND}"
     largest = next((part for part in found.parts if part.size > 0), None)
     if largest is None:
         return f"{factor} ({name}); nothing that is uncertain was found to move it"
