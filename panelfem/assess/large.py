@@ -15,14 +15,12 @@ from panelfem.loads.vectors import acting, fastener_gaps
 from panelfem.reserve.observe import State
 from panelfem.reserve.records import ContactState
 from panelfem.shell.contact import Pusher
-from panelfem.shell.continuation import LoadPath, Newton, arc_length
+from panelfem.shell.continuation import LoadPath, Newton
 from panelfem.shell.equilibrium import Equilibrium, Fixings, Point, Shape
 from panelfem.shell.large import carried
 
 #: First step along the load, as a share of the expected severity.
 FIRST = 0.25
-#: Points looked for past the end of a path, to tell whether it turns back there.
-BEYOND = 12
 
 
 class Following:
@@ -69,7 +67,7 @@ class Following:
         self.equilibrium = Equilibrium(
             model.shell, loads, grown, supports.fixed, supports.extra, fixings, shapes, model.large
         )
-        self.path = LoadPath(Newton(self.equilibrium), FIRST)
+        self.path = LoadPath(Newton(self.equilibrium, thrifty=True), FIRST)
         self._states: dict[float, State] = {}
         self._ends: PathEnds | None = None
 
@@ -89,17 +87,21 @@ class Following:
         known = [p for p in self.path.points if p.factor == factor]
         if known:
             return known[0]
-        if self._ends is not None and factor > self._ends.factor:
-            raise self._ends
+        if self._ends is not None and factor >= self._ends.factor:
+            if factor > self._ends.factor:
+                raise self._ends
+            return max(self.path.points, key=lambda p: p.factor)
         near = self._guided(factor)
         if near is not None:
             return near
         try:
             return self.path.held() if factor == 0.0 else self.path.at(factor)
         except ModelError:
-            if self.path.ended is None:
+            end = self.path.ended
+            if end is None:
                 raise
-            self._ends = self._ending()
+            why = "it gives way and snaps to another shape" if end.maximum else "the equations did not settle"
+            self._ends = PathEnds(end.factor, end.maximum, why)
             raise self._ends from None
 
     def _guided(self, factor: float) -> Point | None:
@@ -129,23 +131,6 @@ class Following:
             return None
         self.path.keep(found[0])
         return found[0]
-
-    def _ending(self) -> PathEnds:
-        """What is known of the end of the path: whether it turns back, and where."""
-        assert self.path.ended is not None
-        last = max(self.path.points, key=lambda p: p.factor)
-        why = "the equations did not settle in small steps"
-        if not self.equilibrium.shapes and last.factor > 0.0:
-            try:
-                first = max(1e-3 * last.factor, 1e-4)
-                found = arc_length(self.path.newton, last, first, _turned_back, BEYOND)
-            except ModelError:
-                found = [last]
-            if _turned_back(found):
-                top = max(found, key=lambda p: p.factor)
-                self.path.keep(top)
-                return PathEnds(top.factor, True, "the panel gives way and snaps to another shape")
-        return PathEnds(last.factor, False, why)
 
     def negatives(self, factor: float) -> int:
         """Ways the panel can give at a point already found: negative eigenvalues of its tangent."""
@@ -188,8 +173,3 @@ class Following:
         vector = eq.large.vector(point.pose)
         nf = len(model.panel.fasteners)
         return State(vector, reactions.reshape(nf, 6), tuple(contacts), large=True)
-
-
-def _turned_back(points: Sequence[Point]) -> bool:
-    """Whether a path has gone over its top."""
-    return len(points) > 2 and points[-1].factor < points[-2].factor

@@ -26,6 +26,21 @@ WORK = 1e-12
 MOST = 14
 """Newton steps to one point."""
 
+FLAT = 1e-3
+"""Share of a maximum of the load by which its parabola may still differ from the points found."""
+
+REFINE = 4
+"""Points added at most to find a maximum of the load."""
+
+LONGEST = 60
+"""Steps to one point of a thrifty search, most of them with a factor of another point."""
+
+SLOW = 0.25
+"""Fall of the work left in one step, at least, for which a factor is used again."""
+
+NEAR = 0.1
+"""Change of the factor, as a share of it, up to which the next point starts with the factor of the last one."""
+
 EASY = 5
 """Newton steps up to which the next step may be larger."""
 
@@ -50,53 +65,93 @@ REACH = 0.8
 
 @dataclass(frozen=True)
 class Ended:
-    """Why a path ends at `factor`, in words."""
+    """Why a path ends at `factor`, in words; `maximum`: the load passes one there."""
 
     factor: float
     why: str
+    maximum: bool = False
 
 
 @dataclass
 class Newton:
     """Finds points of an `equilibrium`; `steps` counts the factorisations, `works` the work left step by step of the
     last point.
+
+    `thrifty`: a factor serves as long as steps with it converge well, also at the next point: many more steps, each of
+    which costs a tenth.
     """
 
     equilibrium: Equilibrium
     tolerance: float = WORK
+    thrifty: bool = False
     steps: int = 0
     works: list[float] = field(default_factory=list)
     size: float = 0.0
+    _tangent: Tangent | None = field(default=None, init=False)
 
     def settle(self, start: Point, factor: float) -> tuple[Point, Tangent, int] | None:
-        """The point at a factor from a point near it, the last tangent and the number of steps; None: not found.
+        """The point at a factor from a point near it, the last tangent and the number of factorisations; None: not
+        found.
 
         Where nodes would turn by more than `REACH` on the way, the point found lies short of the factor.
         """
-        eq, point, works = self.equilibrium, start, list[float]()
+        point, works = start, list[float]()
         change = factor - start.factor
-        for step in range(MOST):
+        before, stale = self.steps, False
+        for step in range(LONGEST if self.thrifty else MOST):
             try:
-                tangent = eq.tangent(point)
-                self.steps += 1
+                stale = self.next(point, works, abs(change) <= NEAR * abs(factor))
+                tangent = self.last
                 change = self._within(tangent, change)
-                after, left = eq.stepped(point, tangent, change)
+                after, left = self.equilibrium.stepped(point, tangent, change)
             except ModelError:
-                return None
-            change = 0.0
+                return self.forget()
+            moved, change = change != 0.0, 0.0
             works.append(left)
             self.works = works
-            if not math.isfinite(left) or self._turned(point, after) > TURN:
-                return None
+            wild = not math.isfinite(left) or self.turned(point, after) > TURN
+            if stale and (wild or _lost(works)):  # not the panel's fault: once more with its own tangent
+                self.forget()
+                change = factor - point.factor if moved else 0.0
+                works = works[:-1]
+                continue
+            if wild:
+                return self.forget()
             same = bool((after.touching == point.touching).all())
-            if step and same and self._done(works, tangent):
-                return settled(after), tangent, step + 1
-            if _lost(works):
-                return None
+            if step and same and self.done(works, tangent, stale):
+                return settled(after), tangent, self.steps - before
+            if _lost(works) or self.steps - before > MOST:
+                return self.forget()
             if not same:
                 works = [math.inf]
             point = after
-        return None
+        return self.forget()
+
+    def next(self, point: Point, works: list[float], near: bool) -> bool:
+        """Makes the tangent for the next step; whether its factor is that of a point before.
+
+        A thrifty search keeps a factor while the work left falls fast, and for the first step to a point that is `near`.
+        """
+        old = self._tangent
+        fast = works[-1] <= SLOW * works[-2] if len(works) > 1 else near and not works
+        if self.thrifty and old is not None and fast and np.array_equal(old.touching, point.touching):
+            self._tangent = self.equilibrium.tangent(point, old.factor)
+            return True
+        self._tangent = None  # let go of the factor before another is made
+        del old
+        self._tangent = self.equilibrium.tangent(point)
+        self.steps += 1
+        return False
+
+    def forget(self) -> None:
+        """Nothing was found with it: the next step has a tangent of its own."""
+        self._tangent = None
+
+    @property
+    def last(self) -> Tangent:
+        """The tangent of the next step, as `next` made it."""
+        assert self._tangent is not None
+        return self._tangent
 
     def _within(self, tangent: Tangent, change: float) -> float:
         """A change of factor, lowered until no node turns by more than `REACH` by the first order."""
@@ -106,17 +161,17 @@ class Newton:
         most = float(np.linalg.norm(u[self.equilibrium.large.rotation_unknowns], axis=1).max())
         return math.copysign(min(abs(change), REACH / most), change) if most > 0.0 else change
 
-    def _done(self, works: list[float], tangent: Tangent) -> bool:
+    def done(self, works: list[float], tangent: Tangent, stale: bool = False) -> bool:
         """Whether what is left after the step just taken is less than the tolerance."""
         size = max(self.size, tangent.work)
         left, allowed = works[-1], self.tolerance * max(size, 1e-300)
         fall = left / works[-2] if len(works) > 1 and 0.0 < works[-2] < math.inf else 1.0
-        done = left <= allowed or (fall < QUADRATIC and fall * left <= allowed)
+        done = left <= allowed or (not stale and fall < QUADRATIC and fall * left <= allowed)
         if done:
             self.size = size
         return done
 
-    def _turned(self, a: Point, b: Point) -> float:
+    def turned(self, a: Point, b: Point) -> float:
         """Greatest rotation (rad) of a node from a to b."""
         spun = b.pose.turned @ a.pose.turned.swapaxes(1, 2)
         trace = np.trace(spun, axis1=1, axis2=2)
@@ -135,7 +190,6 @@ class LoadPath:
     first: float = 0.25
     ended: Ended | None = None
     points: list[Point] = field(default_factory=list)
-    tangents: dict[float, int] = field(default_factory=dict)
     told: Callable[[Point], None] | None = None
 
     @property
@@ -184,14 +238,14 @@ class LoadPath:
             if step < LEAST * max(factor, 0.1):
                 self.ended = Ended(here.factor, "no equilibrium was found beyond it in small steps")
                 raise self._short(factor)
-            if step < TIGHT * factor and here is not tried:
+            if step < TIGHT * max(factor, here.factor) and here is not tried:
                 tried = here
-                here = self._along(here, step, factor)
+                here = self.along(here, step, factor)
                 if self.ended is not None:
                     raise self._short(factor)
         return here
 
-    def _along(self, here: Point, step: float, factor: float) -> Point:
+    def along(self, here: Point, step: float, factor: float) -> Point:
         """A point further on by arc length, no further than `factor`, where steps of the factor fail.
 
         Where the load falls the path has `ended`; where nothing is found it is `here`.
@@ -207,9 +261,12 @@ class LoadPath:
             return here
         *rising, last = points
         if rising and last.factor < rising[-1].factor:
+            height, top = peak(self.newton, points)
             for point in rising[1:-1]:
                 self.keep(point)
-            self.ended = Ended(_peak(points), "the load passes a maximum there")
+            if all(top is not p for p in (here, *self.points)):
+                self.keep(top)
+            self.ended = Ended(height, "the load passes a maximum there", True)
             return here
         if last.factor > factor:
             found = self.newton.settle(last, factor)
@@ -241,16 +298,92 @@ def _lost(works: list[float]) -> bool:
     return bool(past) and (left > RISE * min(past) or (len(past) > 3 and left > 0.5 * max(past[-3:])))
 
 
-def _peak(points: list[Point]) -> float:
-    """Greatest factor of the parabola over the way through the last three points, the last lower than the middle."""
-    if len(points) < 3:
-        return points[0].factor
-    a, b, c = points[-3:]
-    back, on = (float(np.linalg.norm(q.pose.u - p.pose.u)) for p, q in ((a, b), (b, c)))
+def _distance(a: Point, b: Point) -> float:
+    """Length of the way of all displacements from a to b."""
+    return float(np.linalg.norm(b.pose.u - a.pose.u))
+
+
+def _parabola(a: Point, b: Point, c: Point) -> tuple[float, float]:
+    """Greatest factor of the parabola over the way through three points, and the way there from a; bent downwards."""
+    back, on = _distance(a, b), _distance(b, c)
     before, after = (b.factor - a.factor) / back, (c.factor - b.factor) / on
     bend = (after - before) / (back + on)
-    slope = before + bend * back
-    return b.factor - slope**2 / (4.0 * bend)
+    slope = before - bend * back  # at a
+    return a.factor - slope**2 / (4.0 * bend), -slope / (2.0 * bend)
+
+
+def peak(newton: Newton, points: list[Point]) -> tuple[float, Point]:
+    """The greatest factor of a path whose last three points go over it, and the nearest point found.
+
+    Points are added where the parabola has its top until that moves by less than `FLAT`.
+    """
+    near = points[-3:]
+    if len(near) < 3:
+        return near[0].factor, near[0]
+    top = max(near, key=lambda p: p.factor)
+    for _ in range(REFINE):
+        height, way = _parabola(*near)
+        if abs(height - top.factor) <= FLAT * height:
+            break
+        start = near[0] if way < _distance(near[0], near[1]) else near[1]
+        length = way if start is near[0] else way - _distance(near[0], near[1])
+        arc = Arc(newton, start, near[1].pose.u - near[0].pose.u)
+        try:
+            found = arc.advance(max(length, 0.05 * _distance(near[0], near[2])))
+        except ModelError:
+            break
+        before = top
+        four = sorted([*near, found], key=lambda p: _distance(near[0], p))
+        top = max(four, key=lambda p: p.factor)
+        i = min(max(next(j for j, p in enumerate(four) if p is top), 1), 2)
+        near = four[i - 1 : i + 2]
+        if top is before:
+            break
+    return max(_parabola(*near)[0], top.factor), top
+
+
+class Arc:
+    """A path followed by its own length, from `start` on; `direction` (n_total,): the way come so far, None: upwards in
+    the factor.
+    """
+
+    def __init__(self, newton: Newton, start: Point, direction: FloatArray | None = None) -> None:
+        self.newton, self.points = newton, [start]
+        eq = newton.equilibrium
+        self._moving = np.setdiff1d(np.arange(eq.shell.n_total), eq.large.rotation_unknowns.ravel())
+        self._previous = None if direction is None else direction[self._moving]
+        self.length = 0.0
+        self.count = 0
+
+    def advance(self, length: float = 0.0, first: float = 0.0) -> Point:
+        """The next point, `length` m on at most (or where the tangent adds `first` to the factor), halved where it must
+        be.  Raises ModelError where nothing is found a thousandth of it further on.
+        """
+        newton, eq, here = self.newton, self.newton.equilibrium, self.points[-1]
+        newton.next(here, [], False)
+        tangent = newton.last
+        u, mu, s = tangent.factor.solve(tangent.rate, tangent.row_rate, tangent.tail_rate)
+        norm = float(np.linalg.norm(u[self._moving]))
+        turn = float(np.linalg.norm(u[eq.large.rotation_unknowns], axis=1).max())
+        ahead = first or 1.0 if self._previous is None else float(u[self._moving] @ self._previous)
+        scale = math.copysign(1.0, ahead)
+        self.length = least = length or abs(first) * norm
+        while True:
+            change = scale * min(self.length / norm, REACH / max(turn, 1e-300))
+            found = _plane(newton, here, (change * u, change * mu, change * s), change, self._moving)
+            if found is not None:
+                break
+            self.length /= 2.0
+            if self.length < 1e-3 * least:
+                raise ModelError(
+                    f"the path ends at {here.factor:.3g} of the load: no point of it was found further on",
+                    where="large deflection, by arc length",
+                )
+            eq.forces(here)  # brings the elements back to where the step starts
+        point, self.count = found
+        self._previous = (point.pose.u - here.pose.u)[self._moving]
+        self.points.append(point)
+        return point
 
 
 def arc_length(
@@ -266,63 +399,34 @@ def arc_length(
     No step is longer than `longest` times the first.  Ends when `stop` of the points says so, or with `most` points.
     Raises ModelError where steps down to a thousandth of the first fail.
     """
-    eq = newton.equilibrium
-    points = [start]
-    moving = np.setdiff1d(np.arange(eq.shell.n_total), eq.large.rotation_unknowns.ravel())
-    length, previous, size = 0.0, None, 0.0
-    while len(points) < most and not stop(points):
-        here = points[-1]
-        tangent = eq.tangent(here)
-        newton.steps += 1
-        u, mu, s = tangent.factor.solve(tangent.rate, tangent.row_rate, tangent.tail_rate)
-        norm = float(np.linalg.norm(u[moving]))
-        turn = float(np.linalg.norm(u[eq.large.rotation_unknowns], axis=1).max())
-        if previous is None:
-            length = size = abs(first) * norm
-            scale = math.copysign(1.0, first)
-        else:
-            scale = math.copysign(1.0, float(u[moving] @ previous))
-        found = None
-        while found is None:
-            change = scale * min(length / norm, REACH / max(turn, 1e-300))
-            found = _plane(newton, here, (change * u, change * mu, change * s), change, moving)
-            if found is None:
-                length /= 2.0
-                if length < 1e-3 * size:
-                    raise ModelError(
-                        f"the path ends at {here.factor:.3g} of the load: no point of it was found further on",
-                        where="large deflection, by arc length",
-                    )
-                eq.forces(here)  # brings the elements back to where the step starts
-        point, count = found
-        previous = (point.pose.u - here.pose.u)[moving]
-        length = min(length * min(2.0, math.sqrt(EASY / count)), longest * size)
-        points.append(point)
-    return points
+    arc = Arc(newton, start)
+    length = size = 0.0
+    while len(arc.points) < most and not stop(arc.points):
+        arc.advance(length, first)
+        size = size or arc.length
+        length = min(arc.length * min(2.0, math.sqrt(EASY / max(arc.count, 1))), longest * size)
+    return arc.points
 
 
 def _plane(
     newton: Newton, here: Point, step: tuple[FloatArray, FloatArray, FloatArray], change: float, moving: IntArray
 ) -> tuple[Point, int] | None:
-    """The point of the path on the plane across a step from `here`, turned with the way come; None: not found.
+    """The point of the path on the plane across a step from `here`, turned with the way come, and the number of
+    factorisations; None: not found.
 
     The elements must be where the step starts.
     """
-    eq = newton.equilibrium
+    eq, before = newton.equilibrium, newton.steps
     point = eq.taken(here, *step, here.factor + change)
     works = [math.inf]
-    for count in range(1, MOST):
+    for _ in range(LONGEST):
         way = (point.pose.u - here.pose.u)[moving]
         try:
-            t = eq.tangent(point)
-            newton.steps += 1
+            stale = newton.next(point, works[1:], True)
+            t = newton.last
             pairs = [
                 np.stack(pair, axis=1)
-                for pair in (
-                    (t.residual, t.rate),
-                    (t.row_miss, t.row_rate),
-                    (t.tail_miss, t.tail_rate),
-                )
+                for pair in ((t.residual, t.rate), (t.row_miss, t.row_rate), (t.tail_miss, t.tail_rate))
             ]
             u, mu, s = t.factor.solve(*pairs)
         except ModelError:
@@ -335,12 +439,17 @@ def _plane(
         left = abs(float(whole[0] @ (t.residual + more * t.rate)))
         works.append(left)
         after = eq.taken(point, whole[0], whole[1], whole[2], point.factor + more)
-        if not math.isfinite(left) or newton._turned(point, after) > TURN:
+        wild = not math.isfinite(left) or newton.turned(point, after) > TURN
+        if stale and (wild or _lost(works)):
+            newton.forget()
+            works.pop()
+            continue
+        if wild:
             return None
         same = bool((after.touching == point.touching).all())
-        if same and newton._done(works, t):
-            return settled(after), count
-        if _lost(works):
+        if same and newton.done(works, t, stale):
+            return settled(after), newton.steps - before
+        if _lost(works) or newton.steps - before >= MOST:
             return None
         if not same:
             works = [math.inf]

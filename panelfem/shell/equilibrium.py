@@ -108,6 +108,7 @@ class Tangent:
     row_rate: FloatArray
     tail_rate: FloatArray
     work: float
+    touching: BoolArray
 
 
 @dataclass(frozen=True)
@@ -170,10 +171,21 @@ class Equilibrium:
 
     # ------------------------------------------------------------------------------------------------ points
     def rest(self) -> Point:
-        """The unloaded, undeformed point at factor 0."""
+        """The unloaded, undeformed point at factor 0; shapes that come with a force lie against the panel."""
         n = len(self.gap)
         ways = np.array([s.at(0.0) if s.control == "advance" else 0.0 for s in self.shapes])
-        return Point(0.0, self.large.rest(), np.zeros(len(self.fixings.k)), np.zeros(n), ways, np.zeros(n, bool))
+        touching = np.zeros(n, bool)
+        for i, shape in enumerate(self.shapes):
+            if shape.control == "force":
+                nearest = self._nearest(i, self.gap)
+                ways[i] = self.gap[nearest] / self.share[nearest]
+                touching[nearest] = True
+        return Point(0.0, self.large.rest(), np.zeros(len(self.fixings.k)), np.zeros(n), ways, touching)
+
+    def _nearest(self, shape: int, gap: FloatArray) -> int:
+        """The place of a shape that it would touch first, with gaps (places,)."""
+        mine = np.flatnonzero(self.shape_of == shape)
+        return int(mine[np.argmin(gap[mine] / self.share[mine])])
 
     def coordinates(self, pose: Pose) -> FloatArray:
         """Displacements and skew rotations (n_total,) of a pose."""
@@ -200,13 +212,17 @@ class Equilibrium:
             full[part] = 0.5 * (full[part] + full[part].swapaxes(1, 2))
         return full, None if extra is None else csr_array(0.5 * (extra + extra.T))
 
-    def tangent(self, point: Point) -> Tangent:
-        """The factored tangent at a point, with what is out of balance there."""
-        residual, full, rate, work, extra, rows = self._evaluate(point, True)
-        assert full is not None and rows is not None
+    def tangent(self, point: Point, factor: Bordered | None = None) -> Tangent:
+        """The factored tangent at a point, with what is out of balance there.
+
+        `factor`: that of another point with the same places touching, to be used in its place.
+        """
+        residual, full, rate, work, extra, rows = self._evaluate(point, factor is None)
         active, nt = point.touching, int(point.touching.sum())
         nf, free = len(self.fixings.k), self._free
-        factor = Bordered(self.shell.layout, full, self.held, extra, self._rows(point, full, rows))
+        if factor is None:
+            assert full is not None and rows is not None
+            factor = Bordered(self.shell.layout, full, self.held, extra, self._rows(point, full, rows))
         # what the rows miss: H c − g − μ/k, and for places gap + give·push
         c = self.coordinates(point.pose)
         miss = self.fixings.rows @ c - self.fixings.gap - point.mu / self.fixings.k
@@ -240,6 +256,7 @@ class Equilibrium:
             row_rate,
             np.array(tail_rates),
             work,
+            point.touching,
         )
 
     def stiffness(self, point: Point) -> Stiffness:
@@ -302,8 +319,7 @@ class Equilibrium:
         for i, shape in enumerate(self.shapes):
             mine = self.shape_of == i
             if shape.control == "force" and not touching[mine].any():  # it must rest on something
-                deepest = np.flatnonzero(mine)[int(np.argmin(gap[mine] / self.share[mine]))]
-                touching[deepest] = True
+                touching[self._nearest(i, gap)] = True
         push = np.where(touching, push, 0.0)
         return Point(factor, pose, point.mu + mu[:nf], push, way, touching, predicted)
 
@@ -311,8 +327,8 @@ class Equilibrium:
     def _evaluate(
         self, point: Point, tangent: bool
     ) -> tuple[FloatArray, FloatArray | None, FloatArray, float, csr_array | None, csr_array | None]:
-        """Residual (n_total,), full element tangents (ne, n, n), the scaled loads there, the work of all loads (with
-        the tangent: and of the strains), the springs' matrix and the fixings' rows at the pose."""
+        """Residual (n_total,), full element tangents (ne, n, n), the scaled loads there, the work of all loads and
+        of the strains, the springs' matrix and the fixings' rows at the pose."""
         large, layout, n = self.large, self.shell.layout, self.shell.n_total
         t = large.tables
         held, scaled = self.loads
@@ -332,6 +348,7 @@ class Equilibrium:
                 if parts[i] is not None:
                     acting = factor * parts[i] + (0.0 if acting is None else acting)
             force = large.stress(chunk, moved.strain, acting)
+            work += float(np.vdot(force if acting is None else force + acting, moved.strain))
             rows = large.operator(chunk, moved)
             inner = (force[:, None] @ rows)[:, 0]
             self.largest = max(self.largest, float(np.abs(inner).max()))
@@ -344,7 +361,6 @@ class Equilibrium:
                 assert full is not None
                 strain = moved.strain if point.predicted is None else point.predicted[i]
                 predicted = force if point.predicted is None else large.stress(chunk, strain, acting)
-                work += float(np.vdot(chunk.law(strain[..., None])[..., 0], strain))
                 mine = rows.swapaxes(1, 2) @ chunk.law(rows)
                 mine += large.geometric(chunk, moved, predicted)
                 full[chunk.es] = mine
