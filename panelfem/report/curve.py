@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 
 from panelfem.disposition import snaps
 from panelfem.disposition.records import LoadOutcome
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.large import factor_text
 from panelfem.report.pictures import INK, PAPER, RULE, canvas
 from panelfem.reserve.records import LoadResult
@@ -46,10 +46,10 @@ def levels(result: LoadResult, outcome: LoadOutcome | None, asked: float) -> lis
     rule, end = wording.ruling(result, outcome), wording.path_end(result)
     out = [Level(1.0, "expected ×1", ":")]
     if asked != 1.0:
-        out.append(Level(asked, f"asked for {wording.times(asked)}", "-", 1.8))
+        out.append(Level(asked, f"asked for {figures.times(asked)}", "-", 1.8))
     if end is not None:
         what = "snaps through" if snaps(end) else "last equilibrium found"
-        out.append(Level(end.factor, f"{what} {wording.times(end.factor)}", "-."))
+        out.append(Level(end.factor, f"{what} {figures.times(end.factor)}", "-."))
     if rule.rank > 0 and math.isfinite(rule.factor) and (end is None or rule.factor < end.factor):
         what = "reached" if rule.status == "found" else "nothing reached:"
         out.append(Level(rule.factor, f"{what} {factor_text(rule)}", "--"))
@@ -67,19 +67,19 @@ def curve(result: LoadResult, outcome: LoadOutcome | None, asked: float) -> byte
     if result.linear is not None:
         shown.append(1e3 * result.linear.deflection)
     low, high = min(0.0, *shown), max(0.0, *shown)
-    figure = canvas(5.0, 3.3)
+    figure = canvas(4.4, 3.1)
     axes = figure.add_subplot()
     axes.set_xlim(low - 0.04 * (high - low), high + 0.08 * (high - low))
     axes.set_ylim(0.0, top)
     _lines(axes, result, points)
     _labels(axes, marks, top)
-    unit = wording.severity(result.expected, result.parameter)
-    axes.set_xlabel("deflection at the place of the greatest (mm)", fontsize=8)
-    axes.set_ylabel(f"factor on the expected {unit}", fontsize=8)
-    axes.tick_params(labelsize=8, colors=INK)
+    unit = figures.severity(result.expected, result.parameter)
+    axes.set_xlabel("deflection at the place of the greatest (mm)", fontsize=9)
+    axes.set_ylabel(f"factor on the expected {unit}", fontsize=9)
+    axes.tick_params(labelsize=9, colors=INK)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    figure.legend(loc="outside lower center", ncols=2, fontsize=7.5, frameon=False)
+    figure.legend(loc="outside lower center", ncols=2, fontsize=9, frameon=False)
     # fixed names inside the file, so that the same result gives the same file
     with matplotlib.rc_context({"svg.hashsalt": "curve", "svg.fonttype": "path"}):
         out = io.BytesIO()
@@ -113,7 +113,7 @@ def _lines(axes: Axes, result: LoadResult, points: list[tuple[float, float]]) ->
             label="_" if line else "linear theory",
             zorder=4,
         )
-    axes.plot(x, y, color=INK, linewidth=1.6, marker="o", markersize=4.5, label="large displacements, as computed")
+    axes.plot(x, y, color=INK, linewidth=1.6, marker="o", markersize=4.5, label="large displacements")
     end = wording.path_end(result)
     if end is not None:
         last = max((p for p in points if p[1] <= end.factor * (1 + 1e-9)), key=lambda p: p[1], default=None)
@@ -145,7 +145,7 @@ def _labels(axes: Axes, marks: list[Level], top: float) -> None:
             xytext=(1.05, place),
             xycoords="axes fraction",
             textcoords="axes fraction",
-            fontsize=8,
+            fontsize=9,
             color=INK,
             va="center",
             arrowprops={"arrowstyle": "-", "color": RULE, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0},
@@ -157,7 +157,7 @@ def caption(result: LoadResult) -> str:
     linear = result.linear
     said = f", {show(linear.deflection, 'mm')} by linear theory" if linear is not None else ""
     early = wording.shown_at(result)
-    at = early.partition(",")[0] if early else f"at the expected {wording.severity(result.expected, result.parameter)}"
+    at = early.partition(",")[0] if early else f"at the expected {figures.severity(result.expected, result.parameter)}"
     return wording.sentence(
         f"{result.load}: {number(1e3 * result.deflection.value)} mm {at}{said}; points: equilibria computed; "
         "square: linear theory" + ("; cross: where the path ends." if wording.path_end(result) else ".")

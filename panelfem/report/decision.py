@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition.records import Outcome
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
 from panelfem.report.large import decisive
@@ -20,7 +20,7 @@ def header(assessment: Assessment) -> Markup:
     left = assessment.minutes_left
     facts = [
         f"Panel: {assessment.panel}",
-        f"Class: {assessment.consequence}; factor asked for {wording.times(assessment.required)} on the expected load",
+        f"Class: {assessment.consequence}; factor asked for {figures.times(assessment.required)} on the expected load",
         f"Time left: {number(left)} min" if left is not None else "Time left: not stated",
     ]
     return el(

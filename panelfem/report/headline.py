@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition import is_bound
 from panelfem.disposition.records import Outcome
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.reserve.records import ModeReserve
 
 _ORDER = {outcome: place for place, outcome in enumerate(Outcome)}
@@ -134,4 +134,4 @@ def _restoration(conf: Configuration) -> tuple[str, str]:
     if not known:
         return "n/a", ""
     least = min(known, key=lambda r: r.release)
-    return wording.share(least.release), least.load
+    return figures.share(least.release), least.load

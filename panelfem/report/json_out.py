@@ -18,7 +18,7 @@ from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Declined, Meshing, Variant, Vibration
 from panelfem.disposition.records import Assumption, Disposition, Uncertainty
 from panelfem.errors import InputError
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.folder import FORMAT
 from panelfem.reserve.records import Buckling, LinearAnswer, LoadResult, ModeReserve
 from panelfem.units import SUFFIXES
@@ -129,7 +129,7 @@ def _mpa(stress: FloatArray) -> list[float | str | None]:
 
 
 def _in_unit(value: float, parameter: str) -> tuple[str, float | str | None]:
-    unit = wording.PARAMETER_UNITS[parameter]
+    unit = figures.PARAMETER_UNITS[parameter]
     return unit, number(value / SUFFIXES[unit][0])
 
 

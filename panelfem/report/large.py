@@ -7,7 +7,7 @@ import math
 from panelfem.assess.records import Configuration
 from panelfem.disposition import ends, snaps
 from panelfem.disposition.records import LoadOutcome, Outcome
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.cells import figure
 from panelfem.report.glyph import badge
 from panelfem.report.markup import Child, Markup, el, table
@@ -38,7 +38,7 @@ def _exact(mode: ModeReserve) -> ModeReserve:
 
 def deflection_text(result: LoadResult) -> str:
     """The greatest deflection for a sentence: with its bar where there is one."""
-    return wording.barred(result.deflection.value, result.deflection.bar, "mm").partition(" (")[0]
+    return figures.barred(result.deflection.value, result.deflection.bar, "mm").partition(" (")[0]
 
 
 def flips(outcome: LoadOutcome | None) -> bool:
@@ -120,8 +120,8 @@ def theory(results: list[tuple[str, LoadResult]]) -> Markup:
             load,
             f"×{number(r.theory.deflection_over_thickness)}",
             f"{number(r.theory.rotation)} rad",
-            wording.share(r.theory.buckling_share),
-            "not looked at" if r.theory.large else wording.share(r.theory.membrane_change),
+            figures.share(r.theory.buckling_share),
+            "not looked at" if r.theory.large else figures.share(r.theory.membrane_change),
             _held(r),
         ]
         for load, r in results
@@ -147,7 +147,7 @@ def _held(result: LoadResult) -> Child:
         return "linear: holds"
     end = wording.path_end(result)
     if end is not None and ends(end):
-        return [f"large displacements: holds as far as the path goes, {wording.times(end.factor)}", said]
+        return [f"large displacements: holds as far as the path goes, {figures.times(end.factor)}", said]
     return ["large displacements: holds", said]
 
 

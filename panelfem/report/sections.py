@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Variant
 from panelfem.disposition.records import Assumption
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.cells import barred, figure, folded, note, picture
 from panelfem.report.curve import caption, curve
 from panelfem.report.glyph import badge
@@ -32,7 +32,7 @@ def _any(bars: Iterable[float]) -> bool:
 
 def _cell(value: float, bar: float, unit: str, known: bool) -> str:
     """A number with its bar, or plain where no bar of the table is known."""
-    return wording.barred(value, bar, unit) if known else show(value, unit)
+    return figures.barred(value, bar, unit) if known else show(value, unit)
 
 
 def _caption(words: str, known: bool) -> str:
@@ -92,7 +92,7 @@ def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
         rows.append(
             [
                 [el("span", load), note(conf.governing[load])],
-                barred(wording.barred(result.deflection.value, result.deflection.bar, "mm"), result.deflection.where)
+                barred(figures.barred(result.deflection.value, result.deflection.bar, "mm"), result.deflection.where)
                 + _loud(result),
                 barred(wording.barred_margin(result.first_ply, result.theory), wording.mode_text(result.first_ply)),
                 _limits(result),
@@ -103,7 +103,7 @@ def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
                 "reference"
                 if conf.kind == "undamaged" or restored is None
                 else figure(
-                    f"{wording.share(restored.release)} release", f"first ply {wording.share(restored.first_ply)}"
+                    f"{figures.share(restored.release)} release", f"first ply {figures.share(restored.first_ply)}"
                 ),
                 badge(judged.outcome) if judged else "not judged",
             ]
@@ -154,7 +154,7 @@ def _limits(result: LoadResult) -> Child:
         return "none set"
     return [
         barred(
-            f"{wording.barred(c.value, c.bar, 'mm')} of {show(c.limit, 'mm')}",
+            f"{figures.barred(c.value, c.bar, 'mm')} of {show(c.limit, 'mm')}",
             f"{c.name}: " + ("NOT KEPT" if c.value > c.limit else f"kept {wording.shown_at(result)}".strip()),
         )
         for c in result.limits
@@ -187,13 +187,13 @@ def _details(assessment: Assessment, conf: Configuration) -> list[Markup]:
 
 def _rated(what: str, value: float, rating: float | None, bar: float | None, pulls: bool = False) -> Markup:
     """A force on a fixing against its rating; `bar` N, None where no bar of the table is known."""
-    shown = f"{what} " + (f"{wording.fixed(value)} N" if bar is None else wording.barred(value, bar, "N"))
+    shown = f"{what} " + (f"{figures.fixed(value)} N" if bar is None else figures.barred(value, bar, "N"))
     if rating is None:
         return el("span", unbroken(shown), note("rating not known"), cls="pair")
     load = max(value, 0.0) if pulls else abs(value)
     used = math.inf if rating <= 0 else load / rating
     over = el("span", "OVER ITS RATING", cls="loud") if used > 1 else None
-    return el("span", unbroken(shown), note(f"{wording.share(used)} of {show(rating, 'N')}"), over, cls="pair")
+    return el("span", unbroken(shown), note(f"{figures.share(used)} of {show(rating, 'N')}"), over, cls="pair")
 
 
 def fixings(results: list[tuple[str, LoadResult]]) -> Child:
@@ -263,7 +263,7 @@ def fastener_lost(variant: Variant) -> Markup:
     rows: list[list[Child]] = []
     for name, (factor, load) in sorted(variant.fastener_lost.items(), key=lambda item: item[1][0]):
         shown = (
-            "reached at zero load" if factor < 0 else "not computed" if math.isnan(factor) else wording.times(factor)
+            "reached at zero load" if factor < 0 else "not computed" if math.isnan(factor) else figures.times(factor)
         )
         rows.append([name, shown, load, "NOT SURVIVED" if factor < 1.0 else "survives the expected load"])
     heads = ("Fixing lost", "Least release reserve (factor on the expected load)", "Under", "")
@@ -284,7 +284,7 @@ def states(assessment: Assessment, conf: Configuration) -> list[Markup]:
                 m.criterion,
                 _grade(m),
                 wording.barred_factor(m, r.theory) if known else _factor(m, r),
-                ", ".join(p for p in (wording.ply_text(m), m.where) if p) or wording.place_text(m.place),
+                ", ".join(p for p in (wording.ply_text(m), m.where) if p) or figures.place_text(m.place),
             ]
             for r in variant.loads
             for m in sorted(r.modes, key=lambda m: math.inf if math.isnan(m.rank) else m.rank)
@@ -301,7 +301,7 @@ def _grade(mode: ModeReserve) -> str:
 def _factor(mode: ModeReserve, result: LoadResult) -> str:
     if mode.status != "found" or math.isnan(mode.factor):
         return wording.margin_text(mode, result.theory)
-    return wording.marked(wording.times(mode.factor), result.theory)
+    return wording.marked(figures.times(mode.factor), result.theory)
 
 
 def ply_table(load: str, result: LoadResult) -> Markup:
@@ -310,20 +310,20 @@ def ply_table(load: str, result: LoadResult) -> Markup:
 
     def cells(values: FloatArray, bars: FloatArray, factor: float, decimals: int) -> list[str]:
         if not known:
-            return [wording.fixed(factor * float(v), decimals) for v in values]
+            return [figures.fixed(factor * float(v), decimals) for v in values]
         return [
-            wording.minus(with_bar(factor * float(v), factor * float(bar))) for v, bar in zip(values, bars, strict=True)
+            figures.minus(with_bar(factor * float(v), factor * float(bar))) for v, bar in zip(values, bars, strict=True)
         ]
 
     rows: list[list[Child]] = [
         [
             f"{p.ply} {p.name}",
-            wording.fixed(math.degrees(p.angle)),
+            figures.fixed(math.degrees(p.angle)),
             p.position,
-            wording.signed(1e3 * p.z),
+            figures.signed(1e3 * p.z),
             *cells(p.strain, p.strain_bar, 1e6, 0),
             *cells(p.stress, p.stress_bar, 1e-6, 1),
-            *(wording.fixed(1e-6 * float(s), 1) for s in p.residual),
+            *(figures.fixed(1e-6 * float(s), 1) for s in p.residual),
         ]
         for p in result.plies
     ]
@@ -344,7 +344,7 @@ def assumptions(entries: tuple[Assumption, ...]) -> Markup:
             ends = [
                 figure(
                     f"{o.value}",
-                    f"least reserve {wording.times(f)}" if f >= 0 else "reached at zero load" if f < 0 else "no number",
+                    f"least reserve {figures.times(f)}" if f >= 0 else "reached at zero load" if f < 0 else "no number",
                 )
                 for o, f in zip(a.outcomes, factors, strict=True)
             ]
@@ -397,7 +397,7 @@ def meshing(assessment: Assessment) -> Markup:
     if made is None:
         return el("section", el("h2", "Mesh error"), el("p", "Mesh error was not estimated: the bars are not known."))
     rows: list[list[Child]] = [
-        [str(i), str(mesh.elements), wording.share_of_bar(mesh.worst), mesh.what, mesh.where]
+        [str(i), str(mesh.elements), figures.share_of_bar(mesh.worst), mesh.what, mesh.where]
         for i, mesh in enumerate(made.meshes, 1)
     ]
     said = wording.meshing_sentence(assessment)

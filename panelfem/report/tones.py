@@ -10,7 +10,7 @@ import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.assess.records import Assessment, Configuration, Tone, Vibration
-from panelfem.report import wording
+from panelfem.report import figures
 from panelfem.report.cells import barred, folded, note, picture
 from panelfem.report.markup import Child, Markup, el, table
 from panelfem.report.shapes import CAPTION, fixing_places, shape_picture
@@ -86,8 +86,8 @@ def change_text(tone: Tone, whole: Tone) -> str:
     """The change in per cent with its bar; says so where it is within it."""
     value, bar = change(tone, whole)
     if math.isnan(bar):
-        return f"{wording.signed(100.0 * value, 2)} %"
-    shown = wording.minus(with_bar(100.0 * value, 100.0 * bar, "%"))
+        return f"{figures.signed(100.0 * value, 2)} %"
+    shown = figures.minus(with_bar(100.0 * value, 100.0 * bar, "%"))
     shown = f"+{shown}" if value > 0 and shown[0] != "0" else shown
     return shown if abs(value) > bar else f"{shown}, no change to be told"
 
@@ -257,11 +257,11 @@ def _masses(column: Column) -> Markup:
     """Share of the mass that goes with a shake along each axis."""
     total: FloatArray = np.sum([t.effective for t in column.vibration.tones], axis=0)
     rows: list[list[Child]] = [
-        [str(i), frequency_text(t), *(wording.share(float(s)) for s in t.effective)]
+        [str(i), frequency_text(t), *(figures.share(float(s)) for s in t.effective)]
         for i, t in enumerate(column.vibration.tones, 1)
     ]
     if rows:
-        rows.append(["together", "", *(wording.share(float(s)) for s in total)])
+        rows.append(["together", "", *(figures.share(float(s)) for s in total)])
     caption = f"{column.name}: {number(1e3 * column.vibration.mass, 4)} g vibrate"
     heads = ("Tone", "Frequency", "Share along x", "Share along y", "Share along z")
     return table(heads, rows, caption=caption)
