@@ -133,6 +133,7 @@ def test_a_path_that_ends_early_gives_bounds_and_says_what_is_shown(made: Any, t
     for words in (
         "AT ×0.83, THE LAST EQUILIBRIUM FOUND",
         "PATH ENDS EARLY",
+        "SNAPS THROUGH",
         "ram test: kept at ×0.83, the last equilibrium found",
         "large displacements: holds as far as the path goes, ×0.83",
     ):

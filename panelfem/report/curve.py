@@ -71,10 +71,10 @@ def curve(result: LoadResult, outcome: LoadOutcome | None, asked: float) -> byte
     axes = figure.add_subplot()
     axes.set_xlim(low - 0.04 * (high - low), high + 0.08 * (high - low))
     axes.set_ylim(0.0, top)
-    _lines(axes, result, points)
+    _lines(axes, result, points, top)
     _labels(axes, marks, top)
     unit = figures.severity(result.expected, result.parameter)
-    axes.set_xlabel("deflection at the place of the greatest (mm)", fontsize=9)
+    axes.set_xlabel("greatest deflection (mm)", fontsize=9)
     axes.set_ylabel(f"factor on the expected {unit}", fontsize=9)
     axes.tick_params(labelsize=9, colors=INK)
     for side in ("top", "right"):
@@ -87,15 +87,13 @@ def curve(result: LoadResult, outcome: LoadOutcome | None, asked: float) -> byte
     return out.getvalue()
 
 
-def _lines(axes: Axes, result: LoadResult, points: list[tuple[float, float]]) -> None:
-    x, y = zip(*points, strict=True)
+def _lines(axes: Axes, result: LoadResult, points: list[tuple[float, float]], top: float) -> None:
     line = straight(result)
     if line:
         (x0, _), (x1, _) = line
-        far = 10.0 * max(y)
         axes.plot(
-            [1e3 * x0, 1e3 * (x0 + far * (x1 - x0))],
-            [0.0, far],
+            [1e3 * x0, 1e3 * (x0 + top * (x1 - x0))],
+            [0.0, top],
             color=INK,
             linewidth=1.1,
             linestyle=(0, (5, 3)),
@@ -113,6 +111,7 @@ def _lines(axes: Axes, result: LoadResult, points: list[tuple[float, float]]) ->
             label="_" if line else "linear theory",
             zorder=4,
         )
+    x, y = zip(*points, strict=True)
     axes.plot(x, y, color=INK, linewidth=1.6, marker="o", markersize=4.5, label="large displacements")
     end = wording.path_end(result)
     if end is not None:

@@ -166,7 +166,8 @@ def _compared(result: LoadResult, outcome: LoadOutcome | None) -> list[Child]:
     if linear is None:
         return []
     rule = wording.ruling(result, outcome)
-    early = wording.shown_at(result)
+    early, end = wording.shown_at(result), wording.path_end(result)
+    loud = "SNAPS THROUGH" if end is not None and snaps(end) else "PATH ENDS EARLY"
     rows: list[list[Child]] = [
         [
             "Greatest deflection",
@@ -190,7 +191,7 @@ def _compared(result: LoadResult, outcome: LoadOutcome | None) -> list[Child]:
         )
     return [
         el("p", wording.sentence(sentence(result, outcome))),
-        el("p", el("span", "PATH ENDS EARLY", cls="loud"), f" Shown {early}.") if early else None,
+        el("p", el("span", loud, cls="loud"), f" Shown {early}.") if early else None,
         table(("", "Linear theory", "Large displacements (used)"), rows, cls="compared"),
         el("p", el("b", "Why linear theory does not hold: "), f"{'; '.join(linear.reasons)}."),
     ]

@@ -316,7 +316,7 @@ def deflected_picture(assessment: Assessment) -> bytes | None:
         surface(axes, seen, moved, mesh.triangles[here], np.asarray(faces)[here])
         lines(axes, seen, moved, boundary(mesh.triangles[here]), INK, 0.8)
         result = next(r for r in variant.loads if r.load == load)
-        value = wording.deflection_text(result)
+        value = wording.deflection_text(result).replace(" (", "\n(")
         axes.set_title(f"{conf.name}\ngreatest {value}", fontsize=8.5, color=INK)
     for axes in list(grid.flat)[len(states) :]:
         axes.set_axis_off()
