@@ -21,8 +21,10 @@ from panelfem.disposition import (
     recommend,
     uncertainty,
 )
-from panelfem.disposition.judge import _ORDER
-from panelfem.reserve.records import Deflection, LoadResult, ModeReserve, TheoryCheck
+from panelfem.disposition.judge import _ORDER, mode_words
+from panelfem.errors import PathEnds
+from panelfem.reserve.records import Deflection, LinearAnswer, LoadResult, ModeReserve, TheoryCheck
+from panelfem.reserve.search import _giving_way
 
 DEBRIS = Consequence("debris", 1.5, "common practice, no source")
 HERE = np.zeros(3)
@@ -178,6 +180,148 @@ def test_what_is_survived_without_the_patch_is_no_condition():
     assert (
         judge(Findings("x", (result(),), contingencies=(("patch gone", result(1.01)),)), DEBRIS).outcome
         is Outcome.MEETS
+    )
+
+
+# ---- loads followed with large displacements
+
+
+def followed(release=2.0, end=None, linear=1.1, reasons=(), **more):
+    """A result of large displacements; `end`: where its path ends, as the search says it."""
+    r = result(release, first=release, **more)
+    modes, reasons = r.modes, tuple(reasons)
+    governs = r.release
+    if end is not None:
+        modes = tuple(
+            m if m.factor < end.factor else replace(m, factor=end.factor, status="beyond search") for m in modes
+        )
+        modes = (*modes, _giving_way(end))
+        governs = min((m for m in modes if m.grade == "release"), key=lambda m: m.rank)
+        if not end.snaps and end.factor < DEBRIS.factor:  # as `Subject.theory` says it
+            reasons += (f"no equilibrium found beyond {end.factor} times the expected severity ({end.why})",)
+    return replace(
+        r,
+        modes=modes,
+        release=governs,
+        first_ply=next(m for m in modes if m.grade == "inspection"),
+        theory=TheoryCheck(3.0, 0.2, 0.5, reasons, large=True),
+        linear=LinearAnswer(5.6e-3, mode(linear), mode(linear, "inspection"), ("rotation 0.3 rad, limit 0.1 rad",)),
+    )
+
+
+def snap(factor):
+    return PathEnds(factor, True, "the panel gives way and snaps to another shape")
+
+
+def lost(factor):
+    return PathEnds(factor, False, "the equations did not settle in small steps")
+
+
+def test_large_displacements_decide_and_the_outcome_by_the_linear_numbers_is_kept():
+    load = judge_load(followed(2.4, linear=1.1), DEBRIS)
+    assert (load.outcome, load.linear) == (Outcome.MEETS, Outcome.DOES_NOT)
+    assert (
+        load.reason
+        == "kerb: fibre compression 12 mm from F3 is reached at 2.4 times the expected severity; 1.5 "
+        + ("is asked for")
+    )
+    load = judge_load(followed(1.2, linear=3.0), DEBRIS)
+    assert (load.outcome, load.linear) == (Outcome.DOES_NOT, Outcome.MEETS)
+    assert judge_load(result(2.0), DEBRIS).linear is None
+
+
+def test_the_linear_numbers_are_judged_by_what_is_asked_of_their_mode():
+    limit = mode(1.2, name="limit 'load test'", criterion="deflection limit", ply=None)
+    for kind, outcome in (("load test", Outcome.MEETS), ("handling", Outcome.DOES_NOT)):
+        r = followed(2.4, kind=kind)
+        assert judge_load(replace(r, linear=replace(r.linear, release=limit)), DEBRIS).linear is outcome
+    r = followed(2.4)
+    open_one = replace(r, linear=replace(r.linear, release=replace(mode(1.52), bar=0.05)))
+    assert judge_load(open_one, DEBRIS).linear is Outcome.CANNOT_TELL
+    zero = replace(r, linear=replace(r.linear, release=mode(float("nan"), status="zero load")))
+    assert judge_load(zero, DEBRIS).linear is Outcome.DOES_NOT
+
+
+def test_what_snaps_through_below_what_is_asked_does_not_meet():
+    load = judge_load(followed(2.0, snap(0.62), linear=1.9), DEBRIS)
+    assert (load.outcome, load.factor, load.linear) == (Outcome.DOES_NOT, 0.62, Outcome.MEETS)
+    assert load.reason == "kerb: the panel snaps through at 0.62 times the expected severity; 1.5 is asked for"
+
+
+def test_a_mode_reached_before_the_panel_snaps_through_is_named():
+    load = judge_load(followed(0.5, snap(0.62)), DEBRIS)
+    assert load.factor == 0.5
+    assert "fibre compression" in load.reason
+    load = judge_load(followed(2.0, snap(1.7)), DEBRIS)
+    assert load.outcome is Outcome.MEETS
+    assert load.reason == "kerb: the panel snaps through at 1.7 times the expected severity; 1.5 is asked for"
+
+
+def test_a_snap_through_the_mesh_may_bring_below_what_is_asked_is_open():
+    r = followed(2.0, snap(1.52))
+    end = replace(r.modes[-1], bar=0.05)
+    load = judge_load(replace(r, modes=(*r.modes[:-1], end)), DEBRIS)
+    assert load.outcome is Outcome.CANNOT_TELL
+    assert "the panel snaps through at 1.52 ± 0.05 times" in load.reason
+
+
+def test_a_path_that_ends_before_what_is_asked_cannot_be_told_and_does_not_blame_the_panel():
+    d = judge(Findings("x", (followed(2.0, lost(0.83)),)), DEBRIS)
+    assert d.outcome is Outcome.CANNOT_TELL
+    assert d.reason == (
+        "kerb: no equilibrium was found beyond 0.83 times the expected severity; 1.5 is asked for, and the "
+        "computation, not the panel, may be what gave up"
+    )
+    assert "known weight" in d.inspect[0]
+    assert not any("matrix cracks" in i for i in d.inspect), "no mode is reached before the path ends"
+
+
+def test_a_mode_reached_before_the_path_ends_does_not_meet():
+    load = judge_load(followed(0.7, lost(0.83)), DEBRIS)
+    assert (load.outcome, load.factor) == (Outcome.DOES_NOT, 0.7)
+    assert "fibre compression" in load.reason
+
+
+def test_a_path_followed_beyond_what_is_asked_meets_it():
+    load = judge_load(followed(2.0, lost(1.6)), DEBRIS)
+    assert load.outcome is Outcome.MEETS
+    assert load.reason == (
+        "kerb: nothing is reached up to 1.6 times the expected severity, where the path ends; 1.5 is asked for"
+    )
+
+
+def test_other_doubts_of_large_displacements_are_not_called_linear():
+    load = judge_load(followed(2.4, reasons=("laminate 1 is too thick for its bay",)), DEBRIS)
+    assert load.outcome is Outcome.CANNOT_TELL
+    assert load.reason == "kerb: laminate 1 is too thick for its bay, so the number cannot be trusted"
+    both = judge_load(followed(0.7, lost(0.83), reasons=("laminate 1 is too thick",)), DEBRIS)
+    assert both.outcome is Outcome.CANNOT_TELL
+
+
+@pytest.mark.parametrize(
+    ("gone", "words"),
+    [
+        (followed(2.0, snap(0.62)), "the panel snaps through at 0.62 times"),
+        (followed(2.0, lost(0.62)), "what happens then cannot be told"),
+        (followed(0.4, lost(0.62)), "fibre compression is reached at 0.4 times"),
+        (followed(2.0, reasons=("too thick",)), "what happens then cannot be told"),
+        (followed(2.0, lost(1.1)), ""),
+    ],
+)
+def test_what_happens_with_the_patch_gone_is_said_as_it_is_known(gone, words):
+    d = judge(Findings("x", (result(),), contingencies=(("patch gone", gone),)), DEBRIS)
+    assert d.outcome is (Outcome.MEETS_IF if words else Outcome.MEETS)
+    assert all(words in c and "linear" not in c for c in d.conditions)
+
+
+def test_the_end_of_a_path_that_is_a_bound_has_no_uncertainty():
+    r = followed(2.0, lost(1.6))
+    assert uncertainty([judge_load(r, DEBRIS)], (r,), 1.5, [], {"as measured": 1.6}) is None
+
+
+def test_other_modes_of_stability_are_named_as_they_are():
+    assert mode_words(ModeReserve("buckling", "stability", "release", 1.2)) == (
+        "buckling is reached at 1.2 times the expected severity"
     )
 
 

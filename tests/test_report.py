@@ -17,6 +17,7 @@ import meshio
 import numpy as np
 import pytest
 import synthetic
+import synthetic_large
 
 from panelfem.disposition.records import Outcome
 from panelfem.errors import InputError
@@ -128,18 +129,34 @@ def _general(path: str) -> str:
 
 
 @pytest.mark.parametrize("bars", [False, True])
-def test_every_key_is_described_and_every_description_is_used(made: Any, bars: bool) -> None:
+@pytest.mark.parametrize("far", [False, True])
+def test_every_key_is_described_and_every_description_is_used(made: Any, bars: bool, far: bool) -> None:
+    made = synthetic_large.assessment(resolution=(12, 8)) if far else made
     made = synthetic.barred(made) if bars else made
     written = {_general(p) for p in _paths(json_out.document(made)) | _paths(json_out.document(synthetic.declined()))}
-    empty = {p for p in written if any(k.startswith(f"{p}[].") for k in KEYS)}
+    empty = {p for p in written if any(k.startswith((f"{p}[].", f"{p}.")) for k in KEYS)}
     assert written - empty <= set(KEYS)
-    assert set(KEYS) <= written | {k for k in KEYS if any(k.startswith(f"{p}[].") for p in empty)}
+    assert set(KEYS) <= written | {k for k in KEYS if any(k.startswith((f"{p}[].", f"{p}.")) for p in empty)}
     assert all(f"\n{key}: " in describe() for key in KEYS)
 
 
 def test_every_number_has_its_unit_in_the_key(made: Any) -> None:
-    units = ("_mm", "_mm2", "_N", "_kPa", "_MPa", "_gee", "_g", "_min", "_deg", "_rad", "_percent", "_microstrain")
-    bare = ("factor", "factors", "ply", "path", "settings", "element_order")
+    units = (
+        "_mm",
+        "_mm2",
+        "_N",
+        "_kPa",
+        "_MPa",
+        "_gee",
+        "_g",
+        "_min",
+        "_deg",
+        "_rad",
+        "_percent",
+        "_microstrain",
+        "_Hz",
+    )
+    bare = ("factor", "factors", "ply", "path", "settings", "element_order", "like")
 
     def look(value: Any, key: str) -> None:
         if isinstance(value, dict):
@@ -154,6 +171,7 @@ def test_every_number_has_its_unit_in_the_key(made: Any) -> None:
 
     look(json_out.document(made), "")
     look(json_out.document(synthetic.barred(made)), "")
+    look(json_out.document(synthetic_large.assessment(resolution=(12, 8))), "")
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, 0.0, -1.5e-300, np.float64(2.0)])

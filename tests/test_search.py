@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from panelfem.reserve.analyse import governing
 from panelfem.reserve.check import factor_by_bisection, factor_on_scalar, factor_on_vector
 from panelfem.reserve.observe import Observed, State
 from panelfem.reserve.records import ModeReserve
-from panelfem.reserve.search import SEARCH_LIMIT, Path, along
+from panelfem.reserve.search import SEARCH_LIMIT, STABILITY, Path, along
 
 
 class Toy:
@@ -101,3 +102,9 @@ def test_bisection_against_a_known_root():
     assert factor_by_bisection(lambda r: (r / answer) ** 2, 3) == pytest.approx(answer, rel=1e-8)
     assert np.isinf(factor_by_bisection(lambda r: 0.0 * r, 1))[0]
     assert np.isnan(factor_by_bisection(lambda r: 1.0 + r, 1))[0]
+
+
+def test_where_a_path_ends_what_happens_governs_before_what_lies_beyond():
+    beyond = ModeReserve("fibre tension", "Hashin", "release", 0.6, "beyond search")
+    end = ModeReserve("snap-through", STABILITY, "release", 0.6)
+    assert governing([beyond, end])[1] is end

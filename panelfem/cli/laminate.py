@@ -218,7 +218,7 @@ def _reserve_words(rank: float) -> tuple[str, str]:
     >>> _reserve_words(1.5), _reserve_words(-1.0), _reserve_words(math.inf)
     (('×1.5', '+50 %'), ('reached at zero load', 'no number'), ('never reached', ''))
     """
-    from panelfem.report.wording import percent, times
+    from panelfem.report.figures import percent, times
 
     if rank < 0:
         return "reached at zero load", "no number"

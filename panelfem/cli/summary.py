@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from rich.console import RenderableType
 from rich.text import Text
 
-from panelfem.assess.records import Assessment
+from panelfem.assess.records import Assessment, Configuration
 from panelfem.cli.console import table
 from panelfem.report import wording
 from panelfem.report.glyph import LETTERS
 from panelfem.report.headline import Row, rows
+from panelfem.report.large import decisive
 
 HEADS = (
     "",
@@ -42,17 +43,21 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     cells = [_cells(row) for row in rows(assessment)]
     yield table(HEADS, cells)
     if any(MARK in cell for row in cells for cell in row):
-        yield Text(f"{MARK} {wording.OUTSIDE}: the number is not to be relied on")
+        marks = {wording.doubt(c.result(load).theory) for c in assessment.configurations for load in c.governing}
+        what = wording.OUTSIDE if wording.OUTSIDE in marks else "the theory used does not hold"
+        yield Text(f"{MARK} {what}: the number is not to be relied on")
     yield Text("")
     yield Text(wording.recommendation_sentence(assessment))
     chosen = wording.find(assessment, assessment.recommendation)
     if chosen is not None:
         yield Text(f"Governs: {wording.sentence(chosen.disposition.reason)}")
+        yield from _large(chosen)
         yield Text(f"Governing factor: {wording.sentence(wording.uncertainty_phrase(chosen))}")
     found = wording.as_found(assessment)
     if found is not None and found is not chosen:
         reason = wording.sentence(found.disposition.reason)
         yield Text(f"{wording.outcome_sentence(found, released_by=False)} {reason}")
+        yield from _large(found)
         yield Text(f"Governing factor, {found.name}: {wording.sentence(wording.uncertainty_phrase(found))}")
     spoken = chosen or found
     if spoken is not None and spoken.disposition.inspect:
@@ -60,9 +65,15 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     yield Text(wording.ADVICE)
 
 
+def _large(conf: Configuration) -> Iterator[Text]:
+    """A line for each load that was followed with large displacements and bears on the decision."""
+    for words in decisive(conf):
+        yield Text(f"Moves far, {conf.name}: {wording.sentence(words)}")
+
+
 def _cells(row: Row) -> tuple[str, ...]:
     takes = row.takes
-    cells = (
+    cells: tuple[str, ...] = (
         ">" if row.recommended else "",
         row.name,
         f"{LETTERS[row.outcome]} {row.outcome.value}",
@@ -77,4 +88,6 @@ def _cells(row: Row) -> tuple[str, ...]:
         row.minutes,
         row.permitted,
     )
-    return tuple(cell.replace(f"({wording.OUTSIDE})", MARK) for cell in cells)
+    for mark in (wording.OUTSIDE, wording.UNSOUND):
+        cells = tuple(cell.replace(f"({mark})", MARK) for cell in cells)
+    return cells

@@ -1,6 +1,19 @@
 """From reserves to a disposition, and from dispositions to a recommendation."""
 
-from panelfem.disposition.judge import FACTORS, SURVIVE, Findings, factor_words, judge, judge_load, lowered, worst
+from panelfem.disposition.judge import (
+    FACTORS,
+    SURVIVE,
+    Findings,
+    doubts,
+    ends,
+    factor_words,
+    is_bound,
+    judge,
+    judge_load,
+    lowered,
+    snaps,
+    worst,
+)
 from panelfem.disposition.recommend import Candidate, recommend
 from panelfem.disposition.records import (
     Assumption,
@@ -25,12 +38,16 @@ __all__ = [
     "Outcome",
     "Part",
     "Uncertainty",
+    "doubts",
+    "ends",
     "factor_words",
+    "is_bound",
     "judge",
     "judge_load",
     "least",
     "lowered",
     "recommend",
+    "snaps",
     "uncertainty",
     "worst",
 ]

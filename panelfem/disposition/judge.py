@@ -1,12 +1,15 @@
 """From reserves to a disposition.  Pure logic: what is asked, what was found, what follows.
 
 The rules, in order.  A load case *does not meet* if a release-governing mode is reached below the factor asked for;
-it *cannot be told* if linear theory does not hold at that factor, or if the factor is above what is asked for by less
-than the mesh may put it off; else it *meets*.  The worst load rules the
-configuration. Conditions lower *meets* to *meets with conditions*: a matrix mode reached at the expected severity, a
-patch without which the panel fails what it must survive, a fixing whose loss it does not survive, a dull area left in
-place, a fastening to a part that protects people, a cover over high voltage, a permission not yet given.  An assumed
-input lowers an outcome only if an end of its band does.  Nothing ever lifts an outcome.
+it *cannot be told* if the theory used does not hold at that factor, or if the factor is above what is asked for by less
+than the mesh may put it off; else it *meets*.  Where linear theory does not hold and the panel was followed with large
+displacements, those numbers rule, and the outcome by the linear ones is kept beside.  A path that ends because no
+equilibrium was found is no failure of the panel: what was found up to there counts, and what lies beyond cannot be
+told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode
+reached at the expected severity, a patch without which the panel fails what it must survive, a fixing whose loss it
+does not survive, a dull area left in place, a fastening to a part that protects people, a cover over high voltage, or a
+permission not yet given.  An assumed input lowers an outcome only if an end of its band does.  Nothing ever lifts an
+outcome.
 """
 
 from __future__ import annotations
@@ -16,11 +19,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from panelfem.disposition.records import Assumption, Consequence, Disposition, LoadOutcome, Outcome
-from panelfem.reserve.records import LoadResult, ModeReserve
+from panelfem.reserve.records import LoadResult, ModeReserve, TheoryCheck
+from panelfem.reserve.search import STABILITY
 from panelfem.units import number, with_bar
 
 #: Factors asked for by consequence class, on force-like parameters and on interference (common practice, no source).
 FACTORS: Mapping[str, float] = {"cosmetic": 1.0, "aerodynamic": 1.25, "debris": 1.5, "high voltage": 2.0}
+
+#: Modes of criterion `STABILITY`: the panel gives way, or the path ends and the panel may go on.
+SNAPS, ENDS = "snap-through", "no equilibrium found"
 
 #: What a panel must survive with a patch gone or a fixing lost: the expected severity itself.
 SURVIVE = 1.0
@@ -58,6 +65,21 @@ class Findings:
     over_high_voltage: bool = False
 
 
+def ends(mode: ModeReserve) -> bool:
+    """Whether a mode stands for a path that ends because no equilibrium was found beyond."""
+    return mode.criterion == STABILITY and mode.mode == ENDS
+
+
+def snaps(mode: ModeReserve) -> bool:
+    """Whether a mode stands for a path that ends because the panel snaps to another shape."""
+    return mode.criterion == STABILITY and mode.mode == SNAPS
+
+
+def is_bound(mode: ModeReserve) -> bool:
+    """Whether the factor of a mode is only a lower bound."""
+    return mode.status == "beyond search" or ends(mode)
+
+
 def factor_words(mode: ModeReserve) -> str:
     """What the factor of a mode is, in words, for a sentence."""
     if mode.status == "zero load":
@@ -67,6 +89,21 @@ def factor_words(mode: ModeReserve) -> str:
     return f"is reached at {number(mode.factor, 3)} times the expected severity"
 
 
+def mode_words(mode: ModeReserve, place: bool = True, settled: bool = True) -> str:
+    """A mode and its factor as a clause; its place with `place`; with its bar if the mesh leaves it open.
+
+    >>> mode_words(ModeReserve("snap-through", STABILITY, "release", 0.62))
+    'the panel snaps through at 0.62 times the expected severity'
+    """
+    if ends(mode):
+        return f"nothing is reached up to {number(mode.factor, 3)} times the expected severity, where the path ends"
+    shown = number(mode.factor, 3) if settled else with_bar(mode.factor, mode.bar)
+    if snaps(mode):
+        return f"the panel snaps through at {shown} times the expected severity"
+    reached = factor_words(mode) if settled else f"is reached at {shown} times the expected severity"
+    return " ".join(word for word in (mode.mode, mode.where if place else "", reached) if word)
+
+
 def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> float:
     """The factor asked of a mode; a prescribed deflection test is passed or failed without a factor on top."""
     return 1.0 if result.kind == "load test" and mode.criterion == "deflection limit" else consequence.factor
@@ -74,38 +111,76 @@ def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> f
 
 def _lower_end(mode: ModeReserve) -> float:
     """The least a factor may be for the mesh; a bar that was not estimated counts as none."""
-    return mode.rank if math.isnan(mode.bar) else mode.rank - mode.bar
+    return mode.rank if math.isnan(mode.bar) or is_bound(mode) else mode.rank - mode.bar
+
+
+def _first_reached(result: LoadResult) -> ModeReserve:
+    """The release-governing mode; of those at one factor, none that is only said to lie beyond it."""
+    modes = (result.release, *(m for m in result.modes if m.criterion == STABILITY))
+    return min(modes, key=lambda m: (m.rank, m.status == "beyond search"))
+
+
+def _short(result: LoadResult, consequence: Consequence) -> ModeReserve | None:
+    """The release-governing mode that is reached furthest below what is asked of it, if any is."""
+    short = [m for m in result.modes if m.grade == "release" and not is_bound(m)]
+    short = [m for m in short if m.rank < _asked(result, m, consequence)]
+    return min(short, key=lambda m: m.rank / _asked(result, m, consequence), default=None)
 
 
 def _unsettled(result: LoadResult, consequence: Consequence) -> ModeReserve | None:
     """The release-governing mode whose factor is not shown to be what is asked, because of the mesh; None if all are,
     and if one is short anyway.
     """
-    ratios = [(m, _asked(result, m, consequence)) for m in result.modes if m.grade == "release"]
-    if any(m.rank < asked for m, asked in ratios):
+    if _short(result, consequence) is not None:
         return None
+    ratios = [(m, _asked(result, m, consequence)) for m in result.modes if m.grade == "release" and not is_bound(m)]
     open_ones = [(m, asked) for m, asked in ratios if _lower_end(m) < asked]
     return min(open_ones, key=lambda item: _lower_end(item[0]) / item[1])[0] if open_ones else None
 
 
+def _unfollowed(result: LoadResult, consequence: Consequence) -> ModeReserve | None:
+    """The end of a path that does not reach what is asked."""
+    found = [m for m in result.modes if ends(m) and m.rank < consequence.factor]
+    return found[0] if found else None
+
+
+def doubts(theory: TheoryCheck) -> tuple[str, ...]:
+    """Why the theory used does not hold; that a path ends is no doubt about what was found before it."""
+    return tuple(r for r in theory.reasons if not (theory.large and r.startswith(ENDS)))
+
+
 def judge_load(result: LoadResult, consequence: Consequence) -> LoadOutcome:
     """The outcome under one load case."""
-    short = [m for m in result.modes if m.grade == "release" and m.rank < _asked(result, m, consequence)]
-    unsettled = _unsettled(result, consequence)
-    mode = min(short, key=lambda m: m.rank / _asked(result, m, consequence)) if short else unsettled or result.release
+    short, unsettled = _short(result, consequence), _unsettled(result, consequence)
+    unfollowed = _unfollowed(result, consequence)
+    mode = short or unfollowed or unsettled or _first_reached(result)
     asked = _asked(result, mode, consequence)
-    reached = factor_words(mode)
     outcome, doubt = Outcome.DOES_NOT if short else Outcome.MEETS, ""
-    if unsettled is not None:
+    if mode is unsettled:
         outcome, doubt = Outcome.CANNOT_TELL, ", and the mesh does not settle which"
-        reached = f"is reached at {with_bar(mode.factor, mode.bar)} times the expected severity"
-    place = f" {mode.where}" if mode.where else ""
-    sentence = f"{result.load}: {mode.mode}{place} {reached}; {number(asked)} is asked for{doubt}"
-    if not result.theory.holds:
-        why = "; ".join(result.theory.reasons)
+    sentence = f"{result.load}: {mode_words(mode, settled=mode is not unsettled)}; {number(asked)} is asked for{doubt}"
+    if why := "; ".join(doubts(result.theory)):
         outcome = Outcome.CANNOT_TELL
-        sentence = f"{result.load}: outside linear theory ({why}), so the number cannot be trusted"
-    return LoadOutcome(result.load, outcome, asked, mode.rank, sentence)
+        what = why if result.theory.large else f"outside linear theory ({why})"
+        sentence = f"{result.load}: {what}, so the number cannot be trusted"
+    elif short is None and unfollowed is not None:
+        outcome = Outcome.CANNOT_TELL
+        sentence = (
+            f"{result.load}: no equilibrium was found beyond {number(mode.factor, 3)} times the expected severity; "
+            f"{number(asked)} is asked for, and the computation, not the panel, may be what gave up"
+        )
+    return LoadOutcome(result.load, outcome, asked, mode.rank, sentence, by_linear_numbers(result, consequence))
+
+
+def by_linear_numbers(result: LoadResult, consequence: Consequence) -> Outcome | None:
+    """What the outcome would have been had the numbers of linear theory been believed; None if they were."""
+    if result.linear is None:
+        return None
+    mode = result.linear.release
+    asked = _asked(result, mode, consequence)
+    if mode.rank < asked:
+        return Outcome.CANNOT_TELL if is_bound(mode) else Outcome.DOES_NOT
+    return Outcome.CANNOT_TELL if _lower_end(mode) < asked else Outcome.MEETS
 
 
 def judge(findings: Findings, consequence: Consequence) -> Disposition:
@@ -130,18 +205,17 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
     found: list[str] = []
     for result in findings.results:
         first = result.first_ply
-        if first.grade == "inspection" and first.rank < 1.0:
+        if first.grade == "inspection" and first.rank < 1.0 and not is_bound(first):
             found.append(
                 f"look for matrix cracks {first.where} after {result.load}: {first.mode} {factor_words(first)}"
             )
-    gone = [(name, r) for name, r in findings.contingencies if r.release.rank < SURVIVE or not r.theory.holds]
+    gone = [(name, r) for name, r in findings.contingencies if r.release.rank < SURVIVE or doubts(r.theory)]
     if gone:
         name, result = min(gone, key=lambda item: item[1].release.rank)
-        why = (
-            f"{result.release.mode} {factor_words(result.release)}"
-            if result.theory.holds
-            else "what happens then is outside linear theory"
-        )
+        beyond = "cannot be told" if result.theory.large else "is outside linear theory"
+        mode = _first_reached(result)
+        told = not doubts(result.theory) and not is_bound(mode)
+        why = mode_words(mode, place=False) if told else f"what happens then {beyond}"
         found.append(
             f"look at the whole edge of the patch after every run and take the panel off if it lifts: "
             f"with the {name}, under {result.load}, {why}"
@@ -175,8 +249,9 @@ def _inspections(findings: Findings, consequence: Consequence, outcome: Outcome)
                 f"under {result.load}"
             )
     for result in by_margin:
-        if result.first_ply.where and result.first_ply.rank < consequence.factor:
-            seen.append(f"matrix cracks {result.first_ply.where} ({result.first_ply.mode}, {result.load})")
+        first = result.first_ply
+        if first.where and first.rank < consequence.factor and not is_bound(first):
+            seen.append(f"matrix cracks {first.where} ({first.mode}, {result.load})")
             break
     if findings.repaired:
         seen.append("the edge of the patch, all round, by eye and by coin tap")

@@ -50,13 +50,18 @@ class Assumption:
 
 @dataclass(frozen=True)
 class LoadOutcome:
-    """The outcome of one configuration under one load: `required` is the factor on its parameter."""
+    """The outcome of one configuration under one load: `required` is the factor on its parameter.
+
+    `linear`: what it would have been by the numbers of linear theory, where these do not hold and the panel was
+    followed with large displacements; None: the numbers are those of linear theory.
+    """
 
     load: str
     outcome: Outcome
     required: float
     factor: float
     reason: str
+    linear: Outcome | None = None
 
 
 #: Where the ends of a part come from: a computation at either end; what they are at most; nowhere.

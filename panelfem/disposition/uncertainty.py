@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
+from panelfem.disposition.judge import is_bound
 from panelfem.disposition.records import Assumption, LoadOutcome, Part, PartBasis, Uncertainty
 from panelfem.reserve.records import LoadResult
 
@@ -46,7 +47,7 @@ def uncertainty(
     others: Mapping[str, str] | None = None,
 ) -> Uncertainty | None:
     """The total uncertainty of the least factor over `loads`; None if there is no such number (reached at zero load,
-    or not within the search).
+    not within the search, or not before the path ends).
 
     `results` are the governing results of the loads; `asked` is the factor that :attr:`Assumption.factors` and
     `states` are stated against: the least of factor over factor asked of a load, times it. `states` maps each state
@@ -56,7 +57,7 @@ def uncertainty(
     governing = least(loads)
     result = next(r for r in results if r.load == governing.load)
     mode = next((m for m in (result.release, *result.modes) if m.rank == governing.factor), result.release)
-    if mode.status != "found" or not 0.0 < governing.factor < math.inf:
+    if mode.status != "found" or is_bound(mode) or not 0.0 < governing.factor < math.inf:
         return None
     scaled = governing.factor / governing.required * asked
     parts = [_assumed(a, scaled) for a in assumptions]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition.records import Outcome
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
+from panelfem.report.large import decisive
 from panelfem.report.markup import Markup, el, text, unbroken
 from panelfem.report.sections import uncertainty
 from panelfem.units import number
@@ -19,7 +20,7 @@ def header(assessment: Assessment) -> Markup:
     left = assessment.minutes_left
     facts = [
         f"Panel: {assessment.panel}",
-        f"Class: {assessment.consequence}; factor asked for {wording.times(assessment.required)} on the expected load",
+        f"Class: {assessment.consequence}; factor asked for {figures.times(assessment.required)} on the expected load",
         f"Time left: {number(left)} min" if left is not None else "Time left: not stated",
     ]
     return el(
@@ -89,6 +90,7 @@ def _recommended(assessment: Assessment, chosen: Configuration | None) -> Markup
         badge(chosen.disposition.outcome, large=True),
         el("p", wording.sentence(assessment.recommendation_reason), cls="why"),
         el("p", el("b", "Governs: "), wording.sentence(chosen.disposition.reason), cls="why"),
+        *_large(chosen),
         _factor(chosen),
         cls=f"verdict {css_class(chosen.disposition.outcome)}",
     )
@@ -103,9 +105,15 @@ def _found(found: Configuration | None) -> Markup | None:
         el("p", found.name, cls="who") if found.name.lower() != "as found" else None,
         badge(found.disposition.outcome, large=True),
         el("p", el("b", "Governs: "), wording.sentence(found.disposition.reason), cls="why"),
+        *_large(found),
         _factor(found),
         cls=f"verdict {css_class(found.disposition.outcome)}",
     )
+
+
+def _large(conf: Configuration) -> list[Markup]:
+    """What linear theory said and what is true, where that bears on the decision."""
+    return [el("p", el("b", "Moves far: "), wording.sentence(words), cls="why") for words in decisive(conf)]
 
 
 def _factor(conf: Configuration) -> Markup:
@@ -203,8 +211,8 @@ def _parts(words: str) -> tuple[str, ...]:
 
 
 def _small(words: str) -> Markup:
-    """A note below a figure; that a figure is outside linear theory is said loudly."""
-    return el("span", unbroken(words), cls="loud" if words == wording.OUTSIDE else "note")
+    """A note below a figure; that a figure may not be relied on is said loudly."""
+    return el("span", unbroken(words), cls="loud" if words in (wording.OUTSIDE, wording.UNSOUND) else "note")
 
 
 def _takes(row: Row) -> Markup:
@@ -221,9 +229,10 @@ def bar(takes: wording.Takes) -> Markup:
     if takes.factor != takes.factor or end <= 0:
         return Markup("")
     width = 100.0 * min(takes.factor, end) / end
-    over = takes.bound or takes.factor > end
     sound = "" if takes.sound else " unsound"
-    arrow = '<path class="taken" d="M96 0 L100 4 L96 8 Z"/>' if over else ""
+    tip = min(width, 96.0)
+    over = takes.bound or takes.factor > end
+    arrow = f'<path class="taken" d="M{tip:.1f} 0 l4 4 l-4 4 Z"/>' if over else ""
     return Markup(
         f'<svg class="bar{sound}" viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true">'
         '<rect class="ground" x="0" y="3" width="100" height="2"/>'

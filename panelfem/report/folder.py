@@ -15,7 +15,7 @@ from panelfem.errors import InputError
 
 #: What every version of the format begins with: a folder of an earlier one is ours too.
 _NAME = "panelfem-result/"
-FORMAT = f"{_NAME}2"
+FORMAT = f"{_NAME}3"
 #: Everything a report may leave in its folder.
 NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
 

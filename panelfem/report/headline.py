@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 
 from panelfem.assess.records import Assessment, Configuration
+from panelfem.disposition import is_bound
 from panelfem.disposition.records import Outcome
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.reserve.records import ModeReserve
-from panelfem.units import show
 
 _ORDER = {outcome: place for place, outcome in enumerate(Outcome)}
 
@@ -106,7 +106,7 @@ def _row(assessment: Assessment, conf: Configuration, reference: Configuration |
         **shared,  # type: ignore[arg-type]
         load=load,
         takes=wording.takes(governing, wording.required_of(conf, load, assessment.required), mode),
-        deflection=wording.marked(show(most.deflection.value, "mm"), most.theory),
+        deflection=wording.deflection_text(most),
         deflection_load=most.load,
         first_ply=wording.margin_text(first.first_ply, first.theory),
         first_ply_mode=_mode(first.first_ply, place=False),
@@ -120,8 +120,8 @@ def _row(assessment: Assessment, conf: Configuration, reference: Configuration |
 
 def _mode(mode: ModeReserve, place: bool = True) -> str:
     """Mode, ply and place, short; a bound says that nothing was reached."""
-    if mode.status == "beyond search":
-        return wording.NOT_REACHED
+    if is_bound(mode):
+        return wording.mode_text(mode)
     ply = f"ply {mode.ply}{' ' + mode.position if mode.position else ''}" if mode.ply is not None else ""
     return ", ".join(part for part in (mode.mode, ply, mode.where if place else "") if part)
 
@@ -134,4 +134,4 @@ def _restoration(conf: Configuration) -> tuple[str, str]:
     if not known:
         return "n/a", ""
     least = min(known, key=lambda r: r.release)
-    return wording.share(least.release), least.load
+    return figures.share(least.release), least.load

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import base64
 from importlib.resources import files
 
 from panelfem.assess.records import Assessment, Declined
-from panelfem.report import sections, view3d, wording
+from panelfem.report import sections, tones, view3d, wording
+from panelfem.report.cells import picture
 from panelfem.report.decision import decision, header
 from panelfem.report.headline import rows
 from panelfem.report.markup import Markup, el
@@ -38,12 +38,6 @@ def page(title: str, *body: Markup | None, scripts: tuple[str, ...] = ()) -> str
     )
     main = el("main", *body, *(Markup(f"<script>{script}</script>") for script in scripts))
     return f"<!DOCTYPE html>\n{el('html', head, el('body', main), lang='en')}\n"
-
-
-def picture(png: bytes, alt: str, cls: str = "") -> Markup:
-    """A picture inside the page."""
-    source = "data:image/png;base64," + base64.b64encode(png).decode("ascii")
-    return el("figure", el("img", src=source, alt=alt), el("figcaption", alt), cls=cls or None)
 
 
 def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: bytes | None) -> str:
@@ -79,6 +73,7 @@ def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: byt
         pictures,
         turning,
         *(sections.configuration(assessment, row.configuration) for row in rows(assessment)),
+        tones.section(assessment),
         sections.assumptions(assessment.assumptions),
         sections.inputs(assessment),
         sections.meshing(assessment),

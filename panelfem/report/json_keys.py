@@ -40,7 +40,7 @@ _LOAD = {
     "unit": "unit of the parameter as printed",
     "expected_*": "expected severity, ending in its unit: N, kPa, gee (9.80665 m/s²) or mm",
     "asked_*": "severity the factor asked for comes to, same unit",
-    "deflection.value_mm": "greatest displacement at the expected severity",
+    "deflection.value_mm": "greatest displacement at the expected severity, or where the path ends if that comes first",
     "deflection.bar_mm": f"{_BAR} it",
     "deflection.place_mm": "[x, y, z] where",
     "deflection.where": "where, in words",
@@ -48,11 +48,25 @@ _LOAD = {
     **{f"first_ply.{k}": f"first ply failure: {v}" for k, v in _MODE.items()},
     **{f"release.{k}": f"first release-governing mode: {v}" for k, v in _MODE.items()},
     **{f"modes[].{k}": f"every mode: {v}" for k, v in _MODE.items()},
-    "theory.holds": "true if linear theory may be believed",
+    "theory.holds": "true if the theory the numbers come from may be believed as far as was asked",
     "theory.deflection_over_thickness_ratio": "deflection against the nearest support over the thickness",
     "theory.rotation_rad": "greatest rotation",
     "theory.buckling_share_ratio": "compressive membrane force over a hand buckling load",
-    "theory.reasons": "what is over its limit",
+    "theory.membrane_change_ratio": "change of membrane strain by motion over the greatest strain; null if followed",
+    "theory.large_displacements": "true if the load was followed with large displacements: the numbers are those",
+    "theory.reasons": "what is over its limit, or why the path ends",
+    "linear": "what linear theory said where it does not hold and the load was followed; null if it was not",
+    "linear.deflection_mm": "its greatest displacement at the expected severity",
+    **{f"linear.release.{k}": f"its first release-governing mode: {v}" for k, v in _MODE.items()},
+    **{f"linear.first_ply.{k}": f"its first ply failure: {v}" for k, v in _MODE.items()},
+    "linear.reasons": "why it does not hold",
+    "curve[].factor": "factor on the expected severity at a point of the load–deflection curve; empty if not followed",
+    "curve[].deflection_mm": "deflection there, at the place and along the direction of the greatest",
+    "buckling": "null if nothing is pressed enough to look for it",
+    "buckling.factors": "factors on the load's own parameter at which another shape is possible, by linear theory",
+    "buckling.bars_factor": f"{_BAR} each of them",
+    "buckling.where": "where the first shape moves most, in words",
+    "buckling.imperfection_mm": "height of the first shape as added to the panel that was followed; 0 if none was",
     "limits[].name": "name of a deflection limit",
     "limits[].value_mm": "the deflection",
     "limits[].bar_mm": f"{_BAR} the deflection",
@@ -101,6 +115,15 @@ _VARIANT = {
     "fastener_lost[].fastener": "the fixing lost",
     "fastener_lost[].factor": "least release factor then; null if reached at zero load",
     "fastener_lost[].load": "under which load",
+    "vibration": "natural vibrations as fitted, at rest; null if they were not asked for",
+    "vibration.mass_g": "mass that vibrates",
+    "vibration.tones[].frequency_Hz": "natural frequency, rising",
+    "vibration.tones[].bar_Hz": f"{_BAR} it",
+    "vibration.tones[].effective_mass_ratio": "[x, y, z] share of the mass that goes with a shake along each axis",
+    "vibration.tones[].where": "where it moves most, in words",
+    "vibration.tones[].like": "number, from 1, of the undamaged panel's vibration it corresponds to; null if none",
+    "vibration.tones[].likeness_ratio": "likeness of both shapes: 1 the same, 0 another altogether",
+    "vibration.notes": "what is to be said",
 }
 _CONFIGURATION = {
     "name": "name of the configuration",
@@ -119,6 +142,7 @@ _CONFIGURATION = {
     "disposition.loads[].required_factor": "factor asked for on its parameter",
     "disposition.loads[].factor": "factor it was judged on; null if reached at zero load",
     "disposition.loads[].reason": "why",
+    "disposition.loads[].outcome_by_linear_numbers": "the outcome had linear theory been believed; null if it was",
     **{f"disposition.assumptions[].{k}": v for k, v in _ASSUMPTION.items()},
     "disposition.uncertainty.load": "the load with the least factor over factor asked; null if it has no number",
     "disposition.uncertainty.factor": "that factor, or null",
@@ -190,7 +214,7 @@ def describe() -> str:
     """All keys of ``result.json``, one a line.
 
     >>> describe().splitlines()[0]
-    'Keys of result.json ("panelfem-result/2").'
+    'Keys of result.json ("panelfem-result/3").'
     """
     lines = [
         f'Keys of result.json ("{FORMAT}").',

@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 
 from panelfem.arrays import FloatArray
-from panelfem.assess.records import Assessment, Configuration, Declined, Meshing, Variant
+from panelfem.assess.records import Assessment, Configuration, Declined, Meshing, Variant, Vibration
 from panelfem.disposition.records import Assumption, Disposition, Uncertainty
 from panelfem.errors import InputError
-from panelfem.report import wording
+from panelfem.report import figures, wording
 from panelfem.report.folder import FORMAT
-from panelfem.reserve.records import LoadResult, ModeReserve
+from panelfem.reserve.records import Buckling, LinearAnswer, LoadResult, ModeReserve
 from panelfem.units import SUFFIXES
 
 Json = dict[str, Any]
@@ -129,7 +129,7 @@ def _mpa(stress: FloatArray) -> list[float | str | None]:
 
 
 def _in_unit(value: float, parameter: str) -> tuple[str, float | str | None]:
-    unit = wording.PARAMETER_UNITS[parameter]
+    unit = figures.PARAMETER_UNITS[parameter]
     return unit, number(value / SUFFIXES[unit][0])
 
 
@@ -166,6 +166,7 @@ def _disposition(found: Disposition) -> Json:
                 "required_factor": number(o.required),
                 "factor": None if o.factor < 0 else number(o.factor),
                 "reason": o.reason,
+                "outcome_by_linear_numbers": None if o.linear is None else o.linear.value,
             }
             for o in found.loads
         ],
@@ -233,6 +234,25 @@ def _variant(variant: Variant, conf: Configuration, required: float) -> Json:
             {"fastener": name, "factor": None if factor < 0 else number(factor), "load": load}
             for name, (factor, load) in variant.fastener_lost.items()
         ],
+        "vibration": None if variant.vibration is None else _vibration(variant.vibration),
+    }
+
+
+def _vibration(found: Vibration) -> Json:
+    return {
+        "mass_g": number(1e3 * found.mass),
+        "tones": [
+            {
+                "frequency_Hz": number(t.frequency),
+                "bar_Hz": number(t.bar),
+                "effective_mass_ratio": [number(float(v)) for v in t.effective],
+                "where": t.where,
+                "like": t.like,
+                "likeness_ratio": number(t.likeness),
+            }
+            for t in found.tones
+        ],
+        "notes": list(found.notes),
     }
 
 
@@ -251,6 +271,24 @@ def _mode(mode: ModeReserve) -> Json:
         "ply": mode.ply,
         "ply_name": mode.ply_name,
         "position": mode.position,
+    }
+
+
+def _linear(found: LinearAnswer) -> Json:
+    return {
+        "deflection_mm": number(1e3 * found.deflection),
+        "release": _mode(found.release),
+        "first_ply": _mode(found.first_ply),
+        "reasons": list(found.reasons),
+    }
+
+
+def _buckling(found: Buckling) -> Json:
+    return {
+        "factors": [number(f) for f in found.factors],
+        "bars_factor": [number(b) for b in found.bars],
+        "where": found.where,
+        "imperfection_mm": number(1e3 * found.imperfection),
     }
 
 
@@ -279,8 +317,13 @@ def _load(result: LoadResult, required: float) -> Json:
             "deflection_over_thickness_ratio": number(theory.deflection_over_thickness),
             "rotation_rad": number(theory.rotation),
             "buckling_share_ratio": number(theory.buckling_share),
+            "membrane_change_ratio": None if theory.large else number(theory.membrane_change),
+            "large_displacements": theory.large,
             "reasons": list(theory.reasons),
         },
+        "linear": None if result.linear is None else _linear(result.linear),
+        "curve": [{"factor": number(p.factor), "deflection_mm": number(1e3 * p.deflection)} for p in result.curve],
+        "buckling": None if result.buckling is None else _buckling(result.buckling),
         "limits": [
             {
                 "name": c.name,

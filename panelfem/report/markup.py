@@ -6,7 +6,7 @@ import html
 import re
 from collections.abc import Iterable
 
-_UNIT = re.compile(r"(?<=\d) (?=(?:mm²?|m|N|kN|N/mm|N·m|kPa|MPa|GPa|k?g|min|m?s|K|rad|°C?|%)(?![\w²]))")
+_UNIT = re.compile(r"(?<=\d) (?=(?:mm²?|m|N|kN|N/mm|N·m|Hz|kPa|MPa|GPa|k?g|min|m?s|K|rad|°C?|%)(?![\w²]))")
 _VOID = frozenset({"br", "col", "hr", "img", "input", "meta"})
 
 

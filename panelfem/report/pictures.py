@@ -19,10 +19,11 @@ from matplotlib.patheffects import withStroke
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.assess.records import Assessment, Configuration, Variant
+from panelfem.disposition import is_bound
 from panelfem.report import wording
 from panelfem.report.projection import View, boundary, edges_of, shade, view
 from panelfem.reserve.records import FieldSet, ModeReserve
-from panelfem.units import number, show
+from panelfem.units import number
 
 INK, PAPER, RULE = "#1c2226", "#ffffff", "#8a9196"
 _HALO = [withStroke(linewidth=2.6, foreground=PAPER)]
@@ -37,13 +38,14 @@ def png(figure: Figure, dpi: int = 150) -> bytes:
     return out.getvalue()
 
 
-def _figure(width: float, height: float) -> Figure:
+def canvas(width: float, height: float) -> Figure:
+    """An empty figure, in inches."""
     figure = Figure(figsize=(width, height), layout="constrained")
     FigureCanvasAgg(figure)
     return figure
 
 
-def _surface(axes: Axes, seen: View, points: FloatArray, triangles: IntArray, colours: FloatArray) -> None:
+def surface(axes: Axes, seen: View, points: FloatArray, triangles: IntArray, colours: FloatArray) -> None:
     """Triangles in the given colours (ne, 4), far ones first."""
     order = np.argsort(seen.depth(points[triangles].mean(1)), kind="stable")
     faces = seen.flat(points)[triangles[order]]
@@ -55,9 +57,10 @@ def _surface(axes: Axes, seen: View, points: FloatArray, triangles: IntArray, co
     axes.set_axis_off()
 
 
-def _lines(
+def lines(
     axes: Axes, seen: View, points: FloatArray, edges: IntArray, colour: str, width: float, style: str = "-"
 ) -> None:
+    """Lines between points (n, 3), as pairs (ne, 2) of them."""
     if len(edges):
         axes.add_collection(
             LineCollection(
@@ -66,7 +69,8 @@ def _lines(
         )
 
 
-def _greys(brightness: FloatArray, dark: float = 0.62, light: float = 0.97) -> FloatArray:
+def greys(brightness: FloatArray, dark: float = 0.62, light: float = 0.97) -> FloatArray:
+    """Greys (n, 4) between two levels for a brightness (n,) of 0 to 1."""
     level = dark + (light - dark) * brightness
     return np.column_stack([level, level, level, np.ones_like(level)])
 
@@ -85,24 +89,24 @@ def panel_picture(assessment: Assessment) -> bytes:
     mesh = assessment.mesh
     conf = shown_configuration(assessment)
     seen = view(mesh.vertices, mesh.triangles)
-    figure = _figure(5.2, 3.5)
+    figure = canvas(5.2, 3.5)
     axes = figure.add_subplot()
     here = ~_removed(conf, len(mesh.triangles))
-    colours = _greys(shade(mesh.vertices, mesh.triangles, seen))
+    colours = greys(shade(mesh.vertices, mesh.triangles, seen))
     for inside in assessment.damage_regions.values():
         colours[inside, :3] = 0.42
-    _surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
-    _lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
+    surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
+    lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
     _places(axes, seen, assessment)
     called: list[tuple[FloatArray, str]] = []
     for name, inside in assessment.damage_regions.items():
-        _lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
+        lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
         if inside.any():
             # the point of the region farthest to the right, so that leaders of nested regions part
             border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
             called.append((border[np.argmax(border[:, 0])], name))
     mode = _governing(conf)
-    if mode is not None and mode.place is not None and mode.status != "beyond search":
+    if mode is not None and mode.place is not None and not is_bound(mode):
         at = seen.flat(np.asarray(mode.place)[None])[0]
         for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
             axes.plot(
@@ -197,10 +201,10 @@ def reserves_chart(assessment: Assessment) -> bytes:
     """Factor on each load's own parameter, a row for each configuration and load, against the factor asked for.
 
     Disc: release-governing; ring: first ply; arrow: beyond the chart or a bound; cross at 0: reached at zero load; a
-    question mark: outside linear theory.
+    question mark: the theory used does not hold.
     """
     rows = [(c, load) for c in assessment.configurations for load in c.governing]
-    figure = _figure(8.0, 1.1 + 0.27 * len(rows) + 0.18 * len(assessment.configurations))
+    figure = canvas(8.0, 1.1 + 0.27 * len(rows) + 0.18 * len(assessment.configurations))
     axes = figure.add_subplot()
     y, ticks, names = 0.0, [], []
     for conf in assessment.configurations:
@@ -220,8 +224,8 @@ def reserves_chart(assessment: Assessment) -> bytes:
             rule = wording.ruling(result, wording.outcome_of(conf, load))
             axes.plot([0, CHART_END], [y, y], color="#d9dcde", linewidth=0.6, zorder=0)
             axes.plot([asked, asked], [y - 0.42, y + 0.42], color=INK, linewidth=2.0, solid_capstyle="butt")
-            _dot(axes, y, result.first_ply, filled=False, sound=result.theory.holds)
-            _dot(axes, y, rule, filled=True, sound=result.theory.holds)
+            _dot(axes, y, result.first_ply, filled=False, sound=not wording.doubt(result.theory))
+            _dot(axes, y, rule, filled=True, sound=not wording.doubt(result.theory))
             ticks.append(y)
             names.append(load)
             y += 1.0
@@ -248,7 +252,7 @@ def reserves_chart(assessment: Assessment) -> bytes:
         "first ply",
         f"above ×{number(CHART_END)}, or a bound",
         "reached at zero load",
-        wording.OUTSIDE,
+        wording.UNSOUND,
     ]
     figure.legend(handles, words, loc="outside lower center", ncols=5, fontsize=7.5, frameon=False, handletextpad=0.3)
     return png(figure)
@@ -261,7 +265,7 @@ def _dot(axes: Axes, y: float, mode: ModeReserve, filled: bool, sound: bool) -> 
         return
     if math.isnan(mode.factor):
         return
-    beyond = mode.factor > CHART_END or mode.status == "beyond search"
+    beyond = mode.factor > CHART_END or is_bound(mode)
     x = min(mode.factor, CHART_END)
     axes.plot(
         x,
@@ -299,20 +303,20 @@ def deflected_picture(assessment: Assessment) -> bytes | None:
     reach = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
     enlarged = _round(0.09 * reach / most)
     columns = min(len(states), 3)
-    lines = math.ceil(len(states) / columns)
-    figure = _figure(8.0, 0.6 + 2.3 * lines)
-    grid = figure.subplots(lines, columns, squeeze=False)
+    deep = math.ceil(len(states) / columns)
+    figure = canvas(8.0, 0.6 + 2.3 * deep)
+    grid = figure.subplots(deep, columns, squeeze=False)
     norm, colours = Normalize(0.0, 1e3 * most), colormaps["cividis"]
     for axes, (conf, variant, shown) in zip(grid.flat, states, strict=False):
         here = ~variant.removed
         size = np.linalg.norm(shown.displacement, axis=1)
         faces = colours(norm(1e3 * size[mesh.triangles].mean(1)))
         moved = mesh.vertices + enlarged * shown.displacement
-        _lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), RULE, 0.8, ":")
-        _surface(axes, seen, moved, mesh.triangles[here], np.asarray(faces)[here])
-        _lines(axes, seen, moved, boundary(mesh.triangles[here]), INK, 0.8)
+        lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), RULE, 0.8, ":")
+        surface(axes, seen, moved, mesh.triangles[here], np.asarray(faces)[here])
+        lines(axes, seen, moved, boundary(mesh.triangles[here]), INK, 0.8)
         result = next(r for r in variant.loads if r.load == load)
-        value = wording.marked(show(result.deflection.value, "mm"), result.theory)
+        value = wording.deflection_text(result).replace(" (", "\n(")
         axes.set_title(f"{conf.name}\ngreatest {value}", fontsize=8.5, color=INK)
     for axes in list(grid.flat)[len(states) :]:
         axes.set_axis_off()

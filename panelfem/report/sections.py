@@ -8,33 +8,21 @@ from collections.abc import Iterable
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Variant
 from panelfem.disposition.records import Assumption
-from panelfem.report import wording
+from panelfem.report import figures, wording
+from panelfem.report.cells import barred, figure, folded, note, picture
+from panelfem.report.curve import caption, curve
 from panelfem.report.glyph import badge
-from panelfem.report.markup import Child, Markup, el, table, text, unbroken
+from panelfem.report.large import block, flips, theory
+from panelfem.report.markup import Child, Markup, el, table, unbroken
+from panelfem.report.shapes import CAPTION, fixing_places, shape_picture
 from panelfem.reserve.records import LoadResult, ModeReserve
-from panelfem.units import UNBARRED, number, show, with_bar
+from panelfem.units import number, show, with_bar
 
 _BASES = {
     "computed": "computed at both ends",
     "bound": "bound: in proportion at most",
     "not computed": "not computed, not in the total",
 }
-
-
-def note(words: str) -> Markup | None:
-    """A line in small letters, if there is something to say."""
-    return el("span", unbroken(words), cls="note") if words else None
-
-
-def figure(shown: str, *below: str) -> Markup:
-    """A figure with notes below it."""
-    return text(el("span", unbroken(shown), cls="figure"), [note(b) for b in below])
-
-
-def barred(shown: str, *below: str) -> Markup:
-    """A figure with notes below it; that its bar was not estimated is one of them."""
-    mark = f" ({UNBARRED})"
-    return figure(shown.replace(mark, ""), *([UNBARRED] if mark in shown else []), *below)
 
 
 def _any(bars: Iterable[float]) -> bool:
@@ -44,7 +32,7 @@ def _any(bars: Iterable[float]) -> bool:
 
 def _cell(value: float, bar: float, unit: str, known: bool) -> str:
     """A number with its bar, or plain where no bar of the table is known."""
-    return wording.barred(value, bar, unit) if known else show(value, unit)
+    return figures.barred(value, bar, unit) if known else show(value, unit)
 
 
 def _caption(words: str, known: bool) -> str:
@@ -61,6 +49,7 @@ def configuration(assessment: Assessment, conf: Configuration) -> Markup:
         _bullets("Conditions", found.conditions),
         _bullets("Look at next", found.inspect),
         loads_table(assessment, conf),
+        *followed(assessment, conf),
         *_details(assessment, conf),
         cls="configuration",
     )
@@ -87,7 +76,7 @@ def uncertainty(conf: Configuration) -> Markup | None:
         "What is stated as known is taken as exact."
     )
     heads = ("Uncertain", "What", "The factor would be", "Where from")
-    return _folded(f"What makes the governing factor uncertain: {conf.name}", table(heads, rows, caption=caption))
+    return folded(f"What makes the governing factor uncertain: {conf.name}", table(heads, rows, caption=caption))
 
 
 def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
@@ -103,7 +92,7 @@ def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
         rows.append(
             [
                 [el("span", load), note(conf.governing[load])],
-                barred(wording.barred(result.deflection.value, result.deflection.bar, "mm"), result.deflection.where)
+                barred(figures.barred(result.deflection.value, result.deflection.bar, "mm"), result.deflection.where)
                 + _loud(result),
                 barred(wording.barred_margin(result.first_ply, result.theory), wording.mode_text(result.first_ply)),
                 _limits(result),
@@ -114,7 +103,7 @@ def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
                 "reference"
                 if conf.kind == "undamaged" or restored is None
                 else figure(
-                    f"{wording.share(restored.release)} release", f"first ply {wording.share(restored.first_ply)}"
+                    f"{figures.share(restored.release)} release", f"first ply {figures.share(restored.first_ply)}"
                 ),
                 badge(judged.outcome) if judged else "not judged",
             ]
@@ -133,7 +122,31 @@ def loads_table(assessment: Assessment, conf: Configuration) -> Markup:
 
 
 def _loud(result: LoadResult) -> Markup:
-    return Markup("") if result.theory.holds else el("span", wording.OUTSIDE.upper(), cls="loud")
+    mark = wording.shown_at(result) or wording.doubt(result.theory)
+    return el("span", mark.upper(), cls="loud") if mark else Markup("")
+
+
+def followed(assessment: Assessment, conf: Configuration) -> list[Markup]:
+    """The loads that were followed with large displacements, or looked at for buckling: open where it bears on the
+    decision.
+    """
+    out = []
+    for load in conf.governing:
+        result, judged = conf.result(load), wording.outcome_of(conf, load)
+        if result.linear is None and result.buckling is None:
+            continue
+        drawn = curve(result, judged, wording.required_of(conf, load, assessment.required))
+        shown = None if drawn is None else picture(drawn, caption(result), kind="svg+xml")
+        shape = None
+        if result.buckling is not None and result.buckling.factors:
+            state = next(v for v in conf.variants if v.name == conf.governing[load])
+            made = shape_picture(assessment.mesh, result.buckling.shape, state.removed, fixing_places(assessment))
+            shape = picture(made, f"How it buckles under {load}. {CAPTION}", cls="shape")
+        about = "buckling" if result.linear is None else "followed with large displacements"
+        title = f"{load}: {about}: {conf.name}"
+        opened = load == wording.governing_load(conf) or flips(judged)
+        out.append(folded(title, block(result, judged, shown, shape), opened=opened))
+    return out
 
 
 def _limits(result: LoadResult) -> Child:
@@ -141,50 +154,46 @@ def _limits(result: LoadResult) -> Child:
         return "none set"
     return [
         barred(
-            f"{wording.barred(c.value, c.bar, 'mm')} of {show(c.limit, 'mm')}",
-            f"{c.name}: " + ("kept" if c.value <= c.limit else "NOT KEPT"),
+            f"{figures.barred(c.value, c.bar, 'mm')} of {show(c.limit, 'mm')}",
+            f"{c.name}: " + ("NOT KEPT" if c.value > c.limit else f"kept {wording.shown_at(result)}".strip()),
         )
         for c in result.limits
     ]
-
-
-def _folded(title: str, *body: Child, opened: bool = False) -> Markup:
-    return el("details", el("summary", title), *body, open=opened)
 
 
 def _details(assessment: Assessment, conf: Configuration) -> list[Markup]:
     results = [(load, conf.result(load)) for load in conf.governing]
     total = uncertainty(conf)
     out = [] if total is None else [total]
-    out += [_folded(f"Fixings, bonds and contact: {conf.name}", fixings(results), bonds(results), contacts(results))]
-    broken = any(not r.theory.holds for _, r in results)
-    out.append(_folded(f"Does linear theory hold: {conf.name}", theory(results), opened=broken))
+    out += [folded(f"Fixings, bonds and contact: {conf.name}", fixings(results), bonds(results), contacts(results))]
+    broken = any(wording.doubt(r.theory) for _, r in results)
+    out.append(folded(f"Does the theory hold: {conf.name}", theory(results), opened=broken))
     lost = [v for v in (*conf.variants, *conf.contingencies) if v.fastener_lost]
     if lost:
-        out.append(_folded(f"Each fastener lost, in turn: {conf.name}", *(fastener_lost(v) for v in lost)))
-    out.append(_folded(f"All states and modes: {conf.name}", *states(assessment, conf)))
+        out.append(folded(f"Each fastener lost, in turn: {conf.name}", *(fastener_lost(v) for v in lost)))
+    out.append(folded(f"All states and modes: {conf.name}", *states(assessment, conf)))
     plies = [(load, r) for load, r in results if r.plies]
     if plies:
         out.append(
-            _folded(f"Ply by ply at the governing place: {conf.name}", *(ply_table(load, r) for load, r in plies))
+            folded(f"Ply by ply at the governing place: {conf.name}", *(ply_table(load, r) for load, r in plies))
         )
     notes = [f"{load}: {n}" for load, r in results for n in r.notes]
     if notes:
         out.append(
-            _folded(f"Notes of the analysis: {conf.name}", el("ul", *(el("li", wording.sentence(n)) for n in notes)))
+            folded(f"Notes of the analysis: {conf.name}", el("ul", *(el("li", wording.sentence(n)) for n in notes)))
         )
     return out
 
 
 def _rated(what: str, value: float, rating: float | None, bar: float | None, pulls: bool = False) -> Markup:
     """A force on a fixing against its rating; `bar` N, None where no bar of the table is known."""
-    shown = f"{what} " + (f"{wording.fixed(value)} N" if bar is None else wording.barred(value, bar, "N"))
+    shown = f"{what} " + (f"{figures.fixed(value)} N" if bar is None else figures.barred(value, bar, "N"))
     if rating is None:
         return el("span", unbroken(shown), note("rating not known"), cls="pair")
     load = max(value, 0.0) if pulls else abs(value)
     used = math.inf if rating <= 0 else load / rating
     over = el("span", "OVER ITS RATING", cls="loud") if used > 1 else None
-    return el("span", unbroken(shown), note(f"{wording.share(used)} of {show(rating, 'N')}"), over, cls="pair")
+    return el("span", unbroken(shown), note(f"{figures.share(used)} of {show(rating, 'N')}"), over, cls="pair")
 
 
 def fixings(results: list[tuple[str, LoadResult]]) -> Child:
@@ -209,7 +218,9 @@ def fixings(results: list[tuple[str, LoadResult]]) -> Child:
             )
         rows.append(row)
     caption = "Fixings at the expected severity: shear in the skin, pull along the normal (minus: pressed)"
-    return table(("Fixing", *(load for load, _ in carried)), rows, caption=_caption(caption, known))
+    early = {load: wording.shown_at(r) for load, r in results}
+    heads = (el("span", load, note(early[load])) for load, _ in carried)
+    return table(("Fixing", *heads), rows, caption=_caption(caption, known))
 
 
 def bonds(results: list[tuple[str, LoadResult]]) -> Child:
@@ -218,7 +229,7 @@ def bonds(results: list[tuple[str, LoadResult]]) -> Child:
     rows: list[list[Child]] = [
         [
             b.name,
-            load,
+            [el("span", load), note(wording.shown_at(r))],
             f"{_cell(b.shear, b.bar[0], 'MPa', known)} of {show(b.shear_strength, 'MPa')}",
             f"{_cell(b.peel, b.bar[1], 'MPa', known)} of {show(b.peel_strength, 'MPa')}",
             b.where,
@@ -235,7 +246,7 @@ def contacts(results: list[tuple[str, LoadResult]]) -> Child:
     known = _any(bar for _, r in results for c in r.contacts for bar in c.bar)
     rows: list[list[Child]] = [
         [
-            load,
+            [el("span", load), note(wording.shown_at(r))],
             _cell(c.force, c.bar[0], "N", known),
             _cell(c.advance, c.bar[1], "mm", known),
             f"{number(1e6 * c.area)} mm²",
@@ -247,36 +258,12 @@ def contacts(results: list[tuple[str, LoadResult]]) -> Child:
     return table(heads, rows, caption=_caption("Contact at the expected severity", known)) if rows else None
 
 
-def theory(results: list[tuple[str, LoadResult]]) -> Markup:
-    """The measures of linear theory; what is over its limit is said loudly."""
-    rows: list[list[Child]] = [
-        [
-            load,
-            f"×{number(r.theory.deflection_over_thickness)}",
-            f"{number(r.theory.rotation)} rad",
-            wording.share(r.theory.buckling_share),
-            "holds"
-            if r.theory.holds
-            else [el("span", wording.OUTSIDE.upper(), cls="loud"), note("; ".join(r.theory.reasons))],
-        ]
-        for load, r in results
-    ]
-    heads = (
-        "Load",
-        "Deflection over thickness",
-        "Greatest rotation",
-        "Compression over hand buckling load",
-        "Linear theory",
-    )
-    return table(heads, rows)
-
-
 def fastener_lost(variant: Variant) -> Markup:
     """The least release reserve with each fixing lost."""
     rows: list[list[Child]] = []
     for name, (factor, load) in sorted(variant.fastener_lost.items(), key=lambda item: item[1][0]):
         shown = (
-            "reached at zero load" if factor < 0 else "not computed" if math.isnan(factor) else wording.times(factor)
+            "reached at zero load" if factor < 0 else "not computed" if math.isnan(factor) else figures.times(factor)
         )
         rows.append([name, shown, load, "NOT SURVIVED" if factor < 1.0 else "survives the expected load"])
     heads = ("Fixing lost", "Least release reserve (factor on the expected load)", "Under", "")
@@ -297,7 +284,7 @@ def states(assessment: Assessment, conf: Configuration) -> list[Markup]:
                 m.criterion,
                 _grade(m),
                 wording.barred_factor(m, r.theory) if known else _factor(m, r),
-                ", ".join(p for p in (wording.ply_text(m), m.where) if p) or wording.place_text(m.place),
+                ", ".join(p for p in (wording.ply_text(m), m.where) if p) or figures.place_text(m.place),
             ]
             for r in variant.loads
             for m in sorted(r.modes, key=lambda m: math.inf if math.isnan(m.rank) else m.rank)
@@ -314,7 +301,7 @@ def _grade(mode: ModeReserve) -> str:
 def _factor(mode: ModeReserve, result: LoadResult) -> str:
     if mode.status != "found" or math.isnan(mode.factor):
         return wording.margin_text(mode, result.theory)
-    return wording.marked(wording.times(mode.factor), result.theory)
+    return wording.marked(figures.times(mode.factor), result.theory)
 
 
 def ply_table(load: str, result: LoadResult) -> Markup:
@@ -323,20 +310,20 @@ def ply_table(load: str, result: LoadResult) -> Markup:
 
     def cells(values: FloatArray, bars: FloatArray, factor: float, decimals: int) -> list[str]:
         if not known:
-            return [wording.fixed(factor * float(v), decimals) for v in values]
+            return [figures.fixed(factor * float(v), decimals) for v in values]
         return [
-            wording.minus(with_bar(factor * float(v), factor * float(bar))) for v, bar in zip(values, bars, strict=True)
+            figures.minus(with_bar(factor * float(v), factor * float(bar))) for v, bar in zip(values, bars, strict=True)
         ]
 
     rows: list[list[Child]] = [
         [
             f"{p.ply} {p.name}",
-            wording.fixed(math.degrees(p.angle)),
+            figures.fixed(math.degrees(p.angle)),
             p.position,
-            wording.signed(1e3 * p.z),
+            figures.signed(1e3 * p.z),
             *cells(p.strain, p.strain_bar, 1e6, 0),
             *cells(p.stress, p.stress_bar, 1e-6, 1),
-            *(wording.fixed(1e-6 * float(s), 1) for s in p.residual),
+            *(figures.fixed(1e-6 * float(s), 1) for s in p.residual),
         ]
         for p in result.plies
     ]
@@ -357,7 +344,7 @@ def assumptions(entries: tuple[Assumption, ...]) -> Markup:
             ends = [
                 figure(
                     f"{o.value}",
-                    f"least reserve {wording.times(f)}" if f >= 0 else "reached at zero load" if f < 0 else "no number",
+                    f"least reserve {figures.times(f)}" if f >= 0 else "reached at zero load" if f < 0 else "no number",
                 )
                 for o, f in zip(a.outcomes, factors, strict=True)
             ]
@@ -394,11 +381,11 @@ def inputs(assessment: Assessment) -> Markup:
         "section",
         el("h2", "Inputs and sources"),
         el("p", f"Case {assessment.case}, digest {assessment.case_hash}; panelfem {assessment.version}.", cls="small"),
-        _folded("Stacks, from the face the normal leaves (top) down", el("div", *stacks, cls="stacks"))
+        folded("Stacks, from the face the normal leaves (top) down", el("div", *stacks, cls="stacks"))
         if stacks
         else None,
-        _folded("All inputs", table(("Input", "Value", "Basis", "Source"), rows)) if rows else None,
-        _folded("Published sources", el("ul", *(el("li", s) for s in assessment.sources)))
+        folded("All inputs", table(("Input", "Value", "Basis", "Source"), rows)) if rows else None,
+        folded("Published sources", el("ul", *(el("li", s) for s in assessment.sources)))
         if assessment.sources
         else None,
     )
@@ -410,7 +397,7 @@ def meshing(assessment: Assessment) -> Markup:
     if made is None:
         return el("section", el("h2", "Mesh error"), el("p", "Mesh error was not estimated: the bars are not known."))
     rows: list[list[Child]] = [
-        [str(i), str(mesh.elements), wording.share_of_bar(mesh.worst), mesh.what, mesh.where]
+        [str(i), str(mesh.elements), figures.share_of_bar(mesh.worst), mesh.what, mesh.where]
         for i, mesh in enumerate(made.meshes, 1)
     ]
     said = wording.meshing_sentence(assessment)
@@ -439,7 +426,7 @@ def checks(assessment: Assessment) -> Markup:
         "section",
         el("h2", "Checks of the computation"),
         table(("Check", "Found"), found),
-        _folded("Settings", table(("Setting", "Value"), settings)) if settings else None,
+        folded("Settings", table(("Setting", "Value"), settings)) if settings else None,
     )
 
 

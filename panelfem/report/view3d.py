@@ -10,6 +10,7 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration
+from panelfem.disposition import is_bound
 from panelfem.report import wording
 from panelfem.report.markup import Markup, el
 from panelfem.report.projection import boundary, view
@@ -60,12 +61,10 @@ def data(assessment: Assessment) -> dict[str, Any]:
                     "displacement": packed(1e3 * shown.displacement),
                     "reserve": packed(shown.reserve),
                     "governing": conf.governing.get(load) == variant.name,
-                    "vertex": None
-                    if rule is None or rule.status == "beyond search"
-                    else nearest_vertex(mesh.vertices, rule.place),
+                    "vertex": None if rule is None or is_bound(rule) else nearest_vertex(mesh.vertices, rule.place),
                     "mode": "" if rule is None else wording.mode_text(rule),
                     "required": wording.required_of(conf, load, assessment.required),
-                    "note": "" if result is None or result.theory.holds else wording.OUTSIDE,
+                    "note": "" if result is None else wording.shown_at(result) or wording.doubt(result.theory),
                     "greatest": "" if result is None else show(result.deflection.value, "mm"),
                 }
             )

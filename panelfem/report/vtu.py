@@ -1,7 +1,8 @@
 """``fields.vtu``: displacement and reserve of every configuration, load and variant on the panel's triangles.
 
 Point data: ``displacement m | CONFIGURATION | LOAD | VARIANT`` (nv, 3) and ``reserve factor | …`` (nv,), capped as in
-the assessment and nan where nothing is; cell data: ``region | NAME``, ``damage | NAME`` and ``removed |
+the assessment and nan where nothing is; ``buckling shape | …`` and ``vibration shape NUMBER | CONFIGURATION | VARIANT``
+(nv, 3), greatest motion one; cell data: ``region | NAME``, ``damage | NAME`` and ``removed |
 CONFIGURATION | VARIANT``, 1 inside and 0 outside.
 """
 
@@ -40,6 +41,12 @@ def fields(assessment: Assessment) -> meshio.Mesh:
             state = f"{configuration.name} | {load} | {variant.name}"
             points[f"displacement m | {state}"] = np.asarray(shown.displacement, float)
             points[f"reserve factor | {state}"] = np.asarray(shown.reserve, float)
+        for result in variant.loads:
+            if result.buckling is not None:
+                state = f"{configuration.name} | {result.load} | {variant.name}"
+                points[f"buckling shape | {state}"] = np.asarray(result.buckling.shape, float)
+        for i, tone in enumerate(variant.vibration.tones if variant.vibration is not None else (), 1):
+            points[f"vibration shape {i} | {configuration.name} | {variant.name}"] = np.asarray(tone.shape, float)
     return meshio.Mesh(mesh.vertices, [("triangle", mesh.triangles)], point_data=points, cell_data=cells)
 
 

@@ -1,26 +1,26 @@
 """The sentences and figures that the terminal and the page share.
 
 A number never stands without its unit; a number that may not be used is marked where it stands: reached at zero load
-(there is no number), not reached within the search (a lower bound), outside linear theory (not to be relied on).
+(there is no number), not reached within the search (a lower bound), outside the theory used (not to be relied on), or
+of the last equilibrium found (not of the expected severity).
 """
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
-from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Declined
+from panelfem.disposition import doubts, ends, is_bound, snaps
 from panelfem.disposition.records import LoadOutcome, Outcome, Part, Uncertainty
+from panelfem.report import figures
 from panelfem.reserve.records import LimitCheck, LoadResult, ModeReserve, TheoryCheck
-from panelfem.units import SUFFIXES, UNBARRED, number, show, with_bar
-
-#: The parameter of a load case -> the unit it is shown in (a key ending of `panelfem.units`).
-PARAMETER_UNITS = {"force": "N", "pressure": "kPa", "acceleration": "gee", "interference": "mm"}
+from panelfem.units import UNBARRED, number, show, with_bar
 
 OUTSIDE = "outside linear theory"
+UNSOUND = "not to be relied on"
 NOT_REACHED = "nothing reached in the search"
+NOT_FOLLOWED = "no equilibrium found beyond"
 ADVICE = (
     "Advice to a competent person, not a release. The rule book, the supplier's repair manual and the scrutineers come "
     "first."
@@ -28,78 +28,39 @@ ADVICE = (
 INVENTED = "Invented scenario: the panel, the loads and the damage are made up for demonstration."
 
 
-def signed(value: float, digits: int = 3) -> str:
-    """A number with its sign, the minus as a minus sign.
+def doubt(theory: TheoryCheck | None) -> str:
+    """The mark of a figure that may not be relied on, because the theory it comes from does not hold; else nothing.
 
-    >>> signed(12.34), signed(-3.0), signed(0.0)
-    ('+12.3', '−3', '0')
+    >>> doubt(TheoryCheck(0.5, 0.0, 0.0, ("deflection",))), doubt(TheoryCheck(9.0, 0.0, 0.0, ("thick",), large=True))
+    ('outside linear theory', 'not to be relied on')
     """
-    if value == 0 or math.isnan(value):
-        return number(value, digits)
-    return ("+" if value > 0 else "−") + number(abs(value), digits)
-
-
-def fixed(value: float, decimals: int = 0) -> str:
-    """A number to so many decimals, the minus as a minus sign, and no minus before nothing.
-
-    >>> fixed(-0.04, 1), fixed(-12.34, 1), fixed(1250.4)
-    ('0.0', '−12.3', '1250')
-    """
-    shown = f"{value:.{decimals}f}"
-    return shown.removeprefix("-") if float(shown) == 0 else shown.replace("-", "−")
-
-
-def percent(value: float) -> str:
-    """A margin (0.38) in per cent, signed, to the whole per cent below ±1000 %.
-
-    >>> percent(0.384), percent(-0.2), percent(float("nan"))
-    ('+38 %', '−20 %', 'n/a')
-    """
-    if math.isnan(value):
-        return "n/a"
-    rounded = round(100 * value) if math.isfinite(value) else value
-    if rounded == 0 and value < 0:
-        return "−0 %"
-    return f"{signed(float(rounded), 6)} %"
-
-
-def share(value: float) -> str:
-    """A ratio in per cent without sign.
-
-    >>> share(0.871), share(float("inf")), share(float("nan"))
-    ('87 %', 'beyond search', 'n/a')
-    """
-    if math.isnan(value):
-        return "n/a"
-    return f"{100 * value:.0f} %" if math.isfinite(value) else "beyond search"
-
-
-def severity(value: float, parameter: str) -> str:
-    """A severity in SI, shown in the unit of its parameter; a negative pressure is a suction.
-
-    >>> severity(1200.0, "force"), severity(0.0014, "interference"), severity(-2500.0, "pressure")
-    ('1200 N', '1.4 mm', '2.5 kPa suction')
-    """
-    unit = PARAMETER_UNITS[parameter]
-    if parameter == "pressure" and value < 0:
-        return f"{show(-value, unit)} suction"
-    return show(value, unit).replace("-", "−")
-
-
-def times(factor: float) -> str:
-    """A factor with its sign.
-
-    >>> times(1.5), times(float("inf")), times(0.9999)
-    ('×1.5', 'never reached', 'just below ×1')
-    """
-    if factor < 1.0 and number(factor) == "1":
-        return "just below ×1"
-    return "never reached" if math.isinf(factor) and factor > 0 else f"×{number(factor)}"
+    if theory is None or not doubts(theory):
+        return ""
+    return UNSOUND if theory.large else OUTSIDE
 
 
 def marked(shown: str, theory: TheoryCheck | None) -> str:
-    """A figure, with the mark that it is outside linear theory if it is."""
-    return shown if theory is None or theory.holds else f"{shown} ({OUTSIDE})"
+    """A figure, with the mark that it may not be relied on if that is so."""
+    mark = doubt(theory)
+    return f"{shown} ({mark})" if mark else shown
+
+
+def path_end(result: LoadResult) -> ModeReserve | None:
+    """The mode that stands for the end of the path, where it ends within what was looked at."""
+    return next((m for m in result.modes if ends(m) or snaps(m)), None)
+
+
+def shown_at(result: LoadResult) -> str:
+    """What severity the deflection, fixings and pictures are at, if it is not the one expected; else nothing."""
+    end = path_end(result)
+    return f"at {figures.times(end.factor)}, the last equilibrium found" if end is not None and end.factor < 1.0 else ""
+
+
+def deflection_text(result: LoadResult) -> str:
+    """The greatest deflection, with its mark if it may not be relied on or is not that at the expected severity."""
+    mark = shown_at(result) or doubt(result.theory)
+    shown = show(result.deflection.value, "mm")
+    return f"{shown} ({mark})" if mark else shown
 
 
 def margin_text(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
@@ -114,32 +75,13 @@ def margin_text(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
     """
     if mode.status == "zero load":
         return marked("reached at zero load", theory)
-    if mode.status == "beyond search":
-        return marked(f"more than {times(mode.factor)}", theory)
+    if is_bound(mode):
+        return marked(f"more than {figures.times(mode.factor)}", theory)
     if math.isnan(mode.factor):
         return "not computed"
     if math.isinf(mode.factor):
         return marked("never reached", theory)
-    return marked(percent(mode.margin), theory)
-
-
-def minus(words: str) -> str:
-    """Words with every minus as a minus sign.
-
-    >>> minus("-12.3 ± 0.5"), minus("1e-09")
-    ('−12.3 ± 0.5', '1e-09')
-    """
-    return re.sub(r"(?<![\w])-(?=\d)", "−", words)
-
-
-def barred(value: float, bar: float, unit: str) -> str:
-    """An SI number and its mesh error in the unit of a key ending.
-
-    >>> barred(0.0012345, 2e-5, "mm"), barred(-5442.1, math.nan, "N")
-    ('1.23 ± 0.02 mm', '−5442 N (bar not estimated)')
-    """
-    factor, name = SUFFIXES[unit]
-    return minus(with_bar(value / factor, bar / factor, name))
+    return marked(figures.percent(mode.margin), theory)
 
 
 def barred_margin(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
@@ -152,7 +94,7 @@ def barred_margin(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
         return margin_text(mode, theory)
     if math.isnan(mode.bar):
         return f"{margin_text(mode, theory)} ({UNBARRED})"
-    shown = minus(with_bar(100.0 * mode.margin, 100.0 * mode.bar, "%"))
+    shown = figures.minus(with_bar(100.0 * mode.margin, 100.0 * mode.bar, "%"))
     return marked(f"{'+' if mode.margin > 0 and shown[0] != '0' else ''}{shown}", theory)
 
 
@@ -164,12 +106,14 @@ def barred_factor(mode: ModeReserve, theory: TheoryCheck | None = None) -> str:
     """
     if not _has_number(mode):
         return margin_text(mode, theory)
-    shown = f"{times(mode.factor)} ({UNBARRED})" if math.isnan(mode.bar) else f"×{with_bar(mode.factor, mode.bar)}"
+    shown = (
+        f"{figures.times(mode.factor)} ({UNBARRED})" if math.isnan(mode.bar) else f"×{with_bar(mode.factor, mode.bar)}"
+    )
     return marked(shown, theory)
 
 
 def _has_number(mode: ModeReserve) -> bool:
-    return mode.status == "found" and math.isfinite(mode.factor)
+    return mode.status == "found" and not is_bound(mode) and math.isfinite(mode.factor)
 
 
 def ply_text(mode: ModeReserve) -> str:
@@ -181,19 +125,6 @@ def ply_text(mode: ModeReserve) -> str:
     return f"ply {mode.ply}{name}{position}"
 
 
-def place_text(place: FloatArray | None) -> str:
-    """A place as coordinates in millimetres.
-
-    >>> import numpy as np
-    >>> place_text(np.array([0.12, 0.0455, 0.0]))
-    'x 120, y 46, z 0 mm'
-    """
-    if place is None:
-        return ""
-    x, y, z = (fixed(1e3 * float(v)) for v in place)
-    return f"x {x}, y {y}, z {z} mm"
-
-
 def mode_text(mode: ModeReserve) -> str:
     """Mode, ply and place in one phrase.
 
@@ -203,8 +134,8 @@ def mode_text(mode: ModeReserve) -> str:
     >>> mode_text(ModeReserve("core shear", "equilibrium", "release", 10.0, status="beyond search"))
     'nothing reached in the search'
     """
-    if mode.status == "beyond search":
-        return NOT_REACHED
+    if is_bound(mode):
+        return NOT_FOLLOWED if ends(mode) else NOT_REACHED
     return ", ".join(part for part in (mode.mode, ply_text(mode), mode.where) if part)
 
 
@@ -222,6 +153,7 @@ def ruling(result: LoadResult, outcome: LoadOutcome | None = None) -> ModeReserv
     """
     limits = [limit_mode(check) for check in result.limits if not math.isnan(check.factor)]
     modes = [result.release, *(m for m in result.modes if m.grade == "release"), *limits]
+    modes.sort(key=lambda m: m.status == "beyond search")  # of those at one factor, none that lies beyond it
     if outcome is not None:
         judged = next((m for m in modes if m.rank == outcome.factor), None)
         if judged is not None:
@@ -254,11 +186,11 @@ def takes(result: LoadResult, required: float, mode: ModeReserve | None = None) 
     """What is taken of a load against what is expected and what the factor `required` asks for.
 
     `mode` is what limits it (default: what rules the release).  A bound reads 'more than'; a mode reached at zero load
-    gives no number; outside linear theory the number is marked.
+    gives no number; where the theory used does not hold the number is marked.
     """
     mode = ruling(result) if mode is None else mode
     factor = math.nan if mode.status == "zero load" else mode.factor
-    bound = mode.status == "beyond search"
+    bound = is_bound(mode)
     if mode.status == "zero load":
         taken = "held loads alone reach it: no number"
     elif math.isnan(factor):
@@ -266,16 +198,16 @@ def takes(result: LoadResult, required: float, mode: ModeReserve | None = None) 
     elif math.isinf(factor):
         taken = "no limit found"
     else:
-        amount = severity(factor * result.expected, result.parameter)
+        amount = figures.severity(factor * result.expected, result.parameter)
         taken = marked(f"takes more than {amount}" if bound else f"takes {amount}", result.theory)
     return Takes(
         taken,
-        severity(result.expected, result.parameter),
-        severity(required * result.expected, result.parameter),
+        figures.severity(result.expected, result.parameter),
+        figures.severity(required * result.expected, result.parameter),
         factor,
         required,
         bound,
-        result.theory.holds,
+        not doubt(result.theory),
     )
 
 
@@ -283,8 +215,8 @@ def barred_takes(result: LoadResult, mode: ModeReserve, taken: Takes) -> str:
     """What is taken, with its mesh error where there is a number."""
     if not _has_number(mode):
         return taken.taken
-    unit = PARAMETER_UNITS[result.parameter]
-    amount = barred(mode.factor * abs(result.expected), mode.bar * abs(result.expected), unit)
+    unit = figures.PARAMETER_UNITS[result.parameter]
+    amount = figures.barred(mode.factor * abs(result.expected), mode.bar * abs(result.expected), unit)
     suction = " suction" if result.parameter == "pressure" and result.expected < 0 else ""
     figure, bracket, below = amount.partition(" (")
     return marked(f"takes {figure}{suction}{bracket}{below}", result.theory)
@@ -294,12 +226,16 @@ def uncertainty_phrase(configuration: Configuration) -> str:
     """The governing factor with everything that is uncertain, in one phrase; says so if there is no such number."""
     found = configuration.disposition.uncertainty
     if found is None:
-        return "no number: nothing is reached in the search, or it is reached before the load is applied"
+        return (
+            "no number: nothing is reached in the search or before the path ends, or it is reached before the load is "
+            "applied"
+        )
     ends = (found.factor, found.low * found.factor, found.high * found.factor)
     factor, low, high = _rounded(ends, required_of(configuration, found.load, 1.0))
     name = found.load
-    if name in configuration.governing and not configuration.result(name).theory.holds:
-        name = f"{name}, {OUTSIDE}: not to be relied on"
+    mark = doubt(configuration.result(name).theory) if name in configuration.governing else ""
+    if mark:
+        name = f"{name}, {mark}: {UNSOUND}" if mark != UNSOUND else f"{name}: {UNSOUND}"
     largest = next((part for part in found.parts if part.size > 0), None)
     if largest is None:
         return f"{factor} ({name}); nothing that is uncertain was found to move it"
@@ -336,7 +272,7 @@ def meshing_sentence(assessment: Assessment) -> str:
     if found is None or not found.meshes:
         return ""
     last = found.meshes[-1]
-    worst = f"the worst is {last.what}, {last.where}, with {share_of_bar(last.worst)}"
+    worst = f"the worst is {last.what}, {last.where}, with {figures.share_of_bar(last.worst)}"
     if found.accuracy is None:
         return f"The element size was given, so the mesh was not adapted: of the numbers {worst}."
     asked = f"{number(100.0 * found.accuracy)} %"
@@ -345,15 +281,6 @@ def meshing_sentence(assessment: Assessment) -> str:
         return f"The accuracy asked for, {asked}, is met after {made}: {worst}."
     why = f"; {found.stopped}" if found.stopped else ""
     return f"The accuracy asked for, {asked}, is NOT met after {made}: {worst}{why}."
-
-
-def share_of_bar(worst: float) -> str:
-    """A bar as a share of its number.
-
-    >>> share_of_bar(0.0312), share_of_bar(float("nan"))
-    ('±3.1 %', 'no bar')
-    """
-    return f"±{number(100.0 * worst, 2)} %" if math.isfinite(worst) else "no bar"
 
 
 def not_met(assessment: Assessment) -> bool:
@@ -402,7 +329,7 @@ def mass_text(mass: float, reference: float | None) -> str:
     if reference is None:
         return shown
     change = round(1e3 * (mass - reference))
-    return f"{shown} ({signed(float(change), 6)} g)" if change else f"{shown} (±0 g)"
+    return f"{shown} ({figures.signed(float(change), 6)} g)" if change else f"{shown} (±0 g)"
 
 
 def outcome_sentence(configuration: Configuration, released_by: bool = True) -> str:

@@ -118,10 +118,15 @@ def path_of(
 
 
 def governing(modes: Sequence[ModeReserve]) -> tuple[ModeReserve, ModeReserve]:
-    """The first ply failure (of any grade, by the deciding criteria) and the release-governing mode."""
+    """The first ply failure (of any grade, by the deciding criteria) and the release-governing mode.
+
+    Of modes at one factor, as where a path ends, one that happens there comes before one that lies beyond.
+    """
     none = ModeReserve("nothing", "none", "release", SEARCH_LIMIT, "beyond search")
     first = min((m for m in modes if m.decides), key=lambda m: m.rank, default=none)
-    release = min((m for m in modes if m.grade == "release"), key=lambda m: m.rank, default=none)
+    release = min(
+        (m for m in modes if m.grade == "release"), key=lambda m: (m.rank, m.status == "beyond search"), default=none
+    )
     return first, release
 
 
