@@ -44,6 +44,7 @@ area = { shape = "polygon", corners_mm = [[199, -1], [201, -1], [201, 41], [199,
 
 [settings]
 lose_each_fastener = false
+vibrations = false
 element_size_mm = 10
 
 [[load]]
@@ -78,6 +79,7 @@ kind = "flat"
 {fasteners}
 {damage}
 [settings]
+vibrations = false
 element_size_mm = 30
 
 [[load]]

@@ -14,7 +14,8 @@ from vibration_problems import dish, frequency, sheet, square
 from panelfem.errors import ModelError
 from panelfem.mesh.curved import CurvedMesh
 from panelfem.shell import Shell, Supports
-from panelfem.shell.large import Pose
+from panelfem.shell.krylov import Krylov
+from panelfem.shell.large import Pose, carried
 from panelfem.shell.mass import Mass, hung_mass, spread_mass
 from panelfem.shell.modes import Modes, assurance, counterparts, greatest_motion
 from panelfem.shell.rigid import RigidMotions
@@ -249,3 +250,23 @@ def test_what_is_refused():
         count_below(equilibrium, mass, 0.0)
     with pytest.raises(ModelError, match="different meshes"):
         assurance(np.zeros((3, 1)), np.zeros((3, 1)), mass)
+
+
+# ---------------------------------------------------------------------------------------- from shapes known roughly
+def test_a_start_saves_work_and_hides_nothing():
+    """Shapes of elements of the lower order as a start give the same modes; so do some that leave out the lowest."""
+    found = {}
+    for k in (2, 3):
+        shell, fixed = square(k, 4, isotropic(1.0, 0.3, 0.02), "CSCF")
+        mass = Mass(shell, sheet(0.02))
+        found[k] = shell, unloaded(shell, Supports(fixed)), mass, vibration(unloaded(shell, Supports(fixed)), mass, 6)
+    shell, equilibrium, mass, plain = found[3]
+    near = np.stack([carried(found[2][0], shell, shape) for shape in found[2][3].shapes.T], axis=1)
+    for start in (near, near[:, 3:]):
+        again = vibration(equilibrium, mass, 4, start=start)
+        assert again.omega == pytest.approx(plain.omega[: len(again.omega)], rel=1e-9)
+        assert np.diag(assurance(plain.shapes[:, :4], again.shapes[:, :4], mass)) == pytest.approx(1.0, abs=1e-9)
+    calls = []
+    answers = Krylov(lambda f: calls.append(1) or f / 2.0, lambda v: v, 3, np.eye(3)[:, :1])
+    assert answers.greatest(1)[0] == pytest.approx([0.5])
+    assert len(calls) == 2  # one for the start, one for what it leads to: nothing new

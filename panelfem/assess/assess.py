@@ -27,6 +27,7 @@ from panelfem.assess.records import (
     Variant,
 )
 from panelfem.assess.total import total_uncertainty
+from panelfem.assess.vibrate import vibrate
 from panelfem.case import AssumedInput, Case
 from panelfem.disposition import (
     Assumption,
@@ -217,6 +218,16 @@ def _evaluated(
             accuracy if main else None,
         )
         gc.collect()  # models and what they cache refer to each other, and are large
+    if not case.vibrations or like[0] is None or like[1] is None or any(e.wish is not None for e in found.values()):
+        return found
+    layouts, whole, count = (like[0].layout, like[1].layout), None, len(must_meet)
+    like = (None, None)
+    for i, (key, state) in enumerate(ordered[:count]):
+        share = 1.0 - 0.5 ** (number + 1) * (1.0 - 0.5 * i / count)
+        tell(f"vibrations of {state.name} ({i + 1} of {count})", share)
+        vibration, whole = vibrate(state.panel, layouts, words, whole)
+        found[key] = replace(found[key], vibration=vibration)
+        gc.collect()
     return found
 
 
@@ -258,7 +269,8 @@ def _configuration(
 
 
 def _variant(name: str, evaluation: Evaluation) -> Variant:
-    return Variant(name, evaluation.results, evaluation.state.panel.removed, evaluation.fields, evaluation.lost)
+    e = evaluation
+    return Variant(name, e.results, e.state.panel.removed, e.fields, e.lost, e.vibration)
 
 
 def _ratio(factor: float, whole: float) -> float:

@@ -17,6 +17,7 @@ from panelfem.accuracy.indicator import work
 from panelfem.accuracy.layer import unresolved
 from panelfem.assess.ends import Results, read_again, solved_again
 from panelfem.assess.plan import Inputs, State
+from panelfem.assess.records import Vibration
 from panelfem.assess.shares import Wish, wish
 from panelfem.assess.solve import Solved, far, followed, solve
 from panelfem.case import AssumedInput
@@ -39,7 +40,8 @@ class Evaluation:
 
     `lost`: fixing -> (least release factor, load) with that fixing lost as well; `swept`: (number of the assumed
     input, end 0 or 1) -> results, for those that change something here.  `aims`: (load, number) the accuracy is asked
-    of.  `wish`: what the next mesh needs, where one of them is not within it.
+    of.  `wish`: what the next mesh needs, where one of them is not within it.  `vibration`: found afterwards, on the
+    last mesh only.
     """
 
     state: State
@@ -50,6 +52,7 @@ class Evaluation:
     notes: tuple[str, ...]
     aims: tuple[tuple[str, Aim], ...] = ()
     wish: Wish | None = None
+    vibration: Vibration | None = None
 
     @property
     def worst(self) -> tuple[str, Aim]:

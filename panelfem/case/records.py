@@ -67,10 +67,10 @@ class Case:
     `factor_basis` says which.  `panel` is the undamaged panel on a mesh that carries every region the case
     names; None if the part protects people, for then nothing is computed.  `consequence` is the class after
     the safety answers. `criteria` maps ``unidirectional`` and ``fabric`` to the name of the criterion that
-    governs.  `order` of the elements, None for the default.  `accuracy` asked of the numbers, as a share; None
-    if the element size is given and the mesh is not adapted.  `hash` is the sha256 of the case file and of
-    every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.  `damage_regions` are
-    the mesh regions of holes and softened areas.
+    governs.  `vibrations`: whether natural vibrations are found.  `order` of the elements, None for the
+    default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
+    not adapted.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
+    (3,) m: fasteners, damage, kerbs.  `damage_regions` are the mesh regions of holes and softened areas.
     """
 
     file: str
@@ -92,6 +92,7 @@ class Case:
     criteria: Mapping[str, str]
     modeless_criteria_govern: bool
     lose_each_fastener: bool
+    vibrations: bool
     order: int | None
     accuracy: float | None
     inputs: tuple[InputRow, ...]

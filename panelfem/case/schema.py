@@ -66,6 +66,10 @@ class Settings(Section):
         "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu) may govern release.", default=False
     )
     lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
+    vibrations: bool = flag(
+        "Whether the lowest natural vibrations at rest of every state that must meet the factor are found.",
+        default=True,
+    )
     accuracy: float = number(
         "Accuracy asked of deflection, ply strain, reserve factor and fixing loads, as a share; the mesh is adapted "
         "until it is met or a stated limit is reached. Not with element_size_mm.",

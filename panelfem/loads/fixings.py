@@ -62,10 +62,10 @@ def washer_elements(panel: Panel, fastener: Fastener) -> BoolArray:
     return np.asarray(region & ~panel.removed)
 
 
-def hold(panel: Panel, shell: Shell, checks: bool = True) -> Holding:
-    """Factor the shell with the panel's edges and held areas; its fasteners are left to `HeldSystem`.
+def supported(panel: Panel, shell: Shell) -> tuple[Supports, FastenerRows]:
+    """What holds the panel, with the rows of its fasteners.
 
-    Raises ModelError if the panel is free to move with all of them.
+    Raises InputError for a held area or an edge that the mesh does not have.
     """
     mesh = shell.mesh
     fixed = np.zeros((mesh.nb, 6), bool)
@@ -80,9 +80,18 @@ def hold(panel: Panel, shell: Shell, checks: bool = True) -> Holding:
     normals = np.array([fastener.normal for fastener in panel.fasteners]).reshape(-1, 3)
     rows = fastener_rows(shell, washers, normals)
     k = np.array([fastener_stiffness(fastener) for fastener in panel.fasteners]).reshape(-1, 6)
-    supports = Supports(fixed, extra if extra.nnz else None, (rows.rows, k.ravel()))
+    return Supports(fixed, extra if extra.nnz else None, (rows.rows, k.ravel())), rows
+
+
+def hold(panel: Panel, shell: Shell, checks: bool = True) -> Holding:
+    """Factor the shell with the panel's edges and held areas; its fasteners are left to `HeldSystem`.
+
+    Raises ModelError if the panel is free to move with all of them.
+    """
+    supports, rows = supported(panel, shell)
     system = shell.factor(supports, checks=checks)
     names = tuple(fastener.name for fastener in panel.fasteners)
+    k = np.array([fastener_stiffness(fastener) for fastener in panel.fasteners]).reshape(-1, 6)
     return Holding(system, HeldSystem(system, rows.rows, names, system.anchored), rows, k)
 
 

@@ -35,6 +35,8 @@ Operator = Callable[[FloatArray], FloatArray]
 class Krylov:
     """A growing space of vectors of length n, orthonormal under `mass`, with `answer` = (K − σM)⁻¹ known on it.
 
+    `start` (n, m): vectors near those looked for, to set out from; None: random ones.
+
     >>> stiffness, mass = np.array([2.0, 3.0, 5.0, 7.0]), np.array([1.0, 0.0, 1.0, 1.0])
     >>> space = Krylov(lambda f: f / (stiffness + mass)[:, None], lambda v: mass[:, None] * v, 4)   # σ = −1
     >>> theta, vectors = space.greatest(2)
@@ -42,8 +44,8 @@ class Krylov:
     ([2.0, 5.0], [0.0, 0.0, 1.0, 0.0])
     """
 
-    def __init__(self, answer: Operator, mass: Operator, n: int) -> None:
-        self.answer, self.mass = answer, mass
+    def __init__(self, answer: Operator, mass: Operator, n: int, start: FloatArray | None = None) -> None:
+        self.answer, self.mass, self.start = answer, mass, start
         self.basis, self.image, self.moved = (np.zeros((n, 0)) for _ in range(3))
         self._calls = self._front = 0
 
@@ -51,12 +53,15 @@ class Krylov:
         """The `count` greatest θ (count,), falling, and their vectors (n, count), orthonormal under the mass; fewer if
         there are no more.
 
-        Each call adds one more random block, so that calling again finds what a call before has missed.  Raises
-        ModelError if they are not found within `LONGEST` blocks.
+        Each call but the first of a space with a start adds one more random block, so that calling again finds what a
+        call before has missed.  Raises ModelError if they are not found within `LONGEST` blocks.
         """
-        random = np.random.default_rng(self._calls).normal(size=(len(self.basis), BLOCK))
+        if self._calls == 0 and self.start is not None:
+            fresh = self.start
+        else:
+            fresh = np.random.default_rng(self._calls).normal(size=(len(self.basis), BLOCK))
         self._calls += 1
-        block = np.hstack([self._left(), self.answer(self.mass(random))])
+        block = np.hstack([self._left(), self.answer(self.mass(fresh))])
         for _ in range(LONGEST):
             self._front = self._add(block)
             inside = self.image.T @ self.moved

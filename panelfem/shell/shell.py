@@ -39,6 +39,13 @@ class Shell:
     ) -> None:
         self._set(Layout(mesh), stiffness, axis, active)
 
+    @classmethod
+    def on(cls, layout: Layout, stiffness: FloatArray, axis: FloatArray, active: BoolArray | None = None) -> Shell:
+        """A shell on the layout of another, whose geometry and elimination order it shares."""
+        shell = cls.__new__(cls)
+        shell._set(layout, stiffness, axis, active)
+        return shell
+
     def _set(self, layout: Layout, stiffness: FloatArray, axis: FloatArray, active: BoolArray | None) -> None:
         self.layout, self.mesh = layout, layout.mesh
         self.n_total, self.n_boundary = layout.n_total, layout.n_boundary
@@ -62,8 +69,7 @@ class Shell:
 
         Geometry and elimination order are shared; only elements that changed are computed again.
         """
-        other = Shell.__new__(Shell)
-        other._set(self.layout, stiffness, self.axis, self.active if active is None else active)
+        other = Shell.on(self.layout, stiffness, self.axis, self.active if active is None else active)
         if self._matrices is None:
             return other
         was, layout = self._matrices, self.layout

@@ -62,18 +62,23 @@ def unloaded(shell: Shell, supports: Supports) -> Equilibrium:
     return Equilibrium(shell, nothing, nothing, supports.fixed, supports.extra, fixings)
 
 
-def vibration(equilibrium: Equilibrium, mass: Mass, count: int, about: Point | None = None) -> Modes:
+def vibration(
+    equilibrium: Equilibrium, mass: Mass, count: int, about: Point | None = None, start: FloatArray | None = None
+) -> Modes:
     """The lowest `count` modes, or a few more where a multiple frequency would be cut in two.
 
     `about`: a point of the equilibrium; its loads stay as they are and shapes that touch stay in touch.  The tangent is
     taken symmetric: all of it is but for follower pressure at free edges, which is averaged with its transpose.  None:
     the panel at rest without any load or shape.
 
+    `start` (n_total, m): shapes near those looked for, as elements of another order give them (`carried`); they save
+    work and change nothing else, for the count is made all the same.
+
     Raises ModelError for no mass, for fewer modes than asked for, and where the count does not confirm those found.
     """
     if count < 1:
         raise ModelError(f"{count} modes are asked for", where="vibration", allowed="1 or more")
-    return _Search(_State(equilibrium, mass, about)).lowest(count)
+    return _Search(_State(equilibrium, mass, about), start).lowest(count)
 
 
 def count_below(equilibrium: Equilibrium, mass: Mass, omega: float, about: Point | None = None) -> int:
@@ -145,7 +150,7 @@ class _State:
 class _Search:
     """The modes of one state: its factor at the shift and the space of vectors so far."""
 
-    def __init__(self, state: _State) -> None:
+    def __init__(self, state: _State, start: FloatArray | None) -> None:
         self.state, self.mass, self.shell = state, state.mass, state.equilibrium.shell
         self.shift = -slow(state.mass)
         for _ in range(40):
@@ -159,7 +164,7 @@ class _Search:
                 where="vibration",
                 do="look for a thickness below a millionth of the panel, or masses and stiffnesses that are not right",
             )
-        self.space = Krylov(self._answer, state.mass, self.shell.n_total)
+        self.space = Krylov(self._answer, state.mass, self.shell.n_total, start)
 
     def _answer(self, image: FloatArray) -> FloatArray:
         """(K − σM)⁻¹ of columns (n_total, c)."""

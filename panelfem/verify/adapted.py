@@ -39,6 +39,7 @@ covers_high_voltage = false
 
 [settings]
 lose_each_fastener = false
+vibrations = false
 
 [panel]
 name = "{name}"
