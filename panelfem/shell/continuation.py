@@ -100,7 +100,7 @@ class Newton:
         """
         point, works = start, list[float]()
         change = factor - start.factor
-        near = abs(change) <= NEAR * abs(factor)
+        near = start.predicted is None and abs(change) <= NEAR * abs(factor)
         before, stale = self.steps, False
         for step in range(LONGEST if self.thrifty else MOST):
             try:
