@@ -149,7 +149,12 @@ class Following:
         # what is carried over strains a thin skin where it should not: the first step goes without its stress
         calm = [np.zeros_like(eq.large.at(chunk, point.pose).strain) for chunk in eq.large.chunks]
         point = Point(start.factor, point.pose, mu, rest.push, start.way, touching, calm)
-        found = self.path.newton.settle(point, factor)
+        newton = self.path.newton
+        found = newton.settle(point, factor)
+        if found is None:  # what is kept of a factor may be what leads astray
+            newton.thrifty = False
+            found = newton.settle(point, factor)
+            newton.thrifty = True
         if found is None:
             return None
         self.path.keep(found[0])

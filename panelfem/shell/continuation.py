@@ -100,17 +100,19 @@ class Newton:
         """
         point, works = start, list[float]()
         change = factor - start.factor
-        near = start.predicted is None and abs(change) <= NEAR * abs(factor)
+        near = start.predicted is None and 0.0 < abs(change) <= NEAR * abs(factor)
         before, stale = self.steps, False
         for step in range(LONGEST if self.thrifty else MOST):
             try:
-                stale = self.next(point, works, near)
+                before_stale, stale = stale, self.next(point, works, near)
                 tangent = self.last
                 change = self._within(tangent, change)
                 after, left = self.equilibrium.stepped(point, tangent, change)
             except ModelError:
                 return self.forget()
             moved, change = change != 0.0, 0.0
+            if before_stale and not stale:  # what is left is still of the old factor's making
+                works = []
             works.append(left)
             self.works = works
             wild = not math.isfinite(left) or self.turned(point, after) > TURN
