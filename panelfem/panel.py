@@ -89,6 +89,24 @@ class BondedPatch:
 
 
 @dataclass(frozen=True)
+class Delaminated:
+    """Where plies have come apart over a mesh region, the two parts lying on each other.
+
+    `whole` is the laminate there without repairs, apart on top of ply `after`, counted from 1 at the face the normal
+    enters.  The ellipse its buckling is that of has its centre at `place` (3,) m and `semi_axes` m, the first at
+    `angle` rad from the 0° axis towards t2 = n × t1.
+    """
+
+    name: str
+    region: str
+    whole: Laminate
+    after: int
+    place: FloatArray
+    angle: float
+    semi_axes: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Panel:
     """A panel in one state.
 
@@ -107,6 +125,7 @@ class Panel:
     held_areas: tuple[HeldArea, ...] = ()
     masses: tuple[PointMass, ...] = ()
     patches: tuple[BondedPatch, ...] = ()
+    delaminations: tuple[Delaminated, ...] = ()
     removed: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     slack: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     extra_mass: float = 0.0

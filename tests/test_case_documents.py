@@ -388,6 +388,13 @@ mesh = { file = "sheet.stl", unit = "mm", normals_towards = [0, 0, 1] }
 zones = [{ name = "tagged", stack = "[0]", mesh_tag = 3 }]
 edges = [{ name = "all round", hold = "hinged" }]
 
+[[damage]]
+kind = "delamination"
+name = "L1"
+area = { shape = "ellipse", centre_mm = [150, 50, 0], length_mm = 40, width_mm = 20, along = [1, 1, 0] }
+interface = 1
+tolerance_mm = 4
+
 [[load]]
 kind = "handling"
 name = "hand"

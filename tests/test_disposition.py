@@ -163,6 +163,7 @@ def test_a_prescribed_deflection_test_is_passed_without_a_factor_on_top():
         ({"contingencies": (("patch gone", result(3.0, reasons=("rotation",))),)}, "outside linear theory"),
         ({"lost": {"F3": (0.8, "kerb")}}, "F3 is locked"),
         ({"dull": True}, "tap the dull area"),
+        ({"delaminated": True}, "tap the delaminated area"),
         ({"fastened_to_protective_part": True}, "manufacturer's procedure"),
         ({"over_high_voltage": True}, "authorised person confirms isolation"),
         ({"permitted": None}, "ask the scrutineers"),

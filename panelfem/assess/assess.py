@@ -308,6 +308,7 @@ def _judge(
             plan.permitted,
             case.fastened_to_such_a_part,
             case.covers_high_voltage,
+            plan.delaminated,
         ),
         consequence,
     )

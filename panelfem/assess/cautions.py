@@ -21,6 +21,8 @@ SOURCES = (
     "Bonded overlap: linear adhesive shear and peel after Goland & Reissner 1944, solved directly.",
     "Sandwich: Hoff & Mautner 1945; Allen 1969; shear crimping as in MIL-HDBK-23 (from memory).",
     "Hand buckling load: strip of orthotropic plate, Lekhnitskii 1968 (from memory).",
+    "Plies over a delamination: a film that buckles, Chai, Babcock & Knauss 1981 (from memory), as a clamped ellipse "
+    "by Ritz; that no shear is carried over the interface is left out, and so is growth.",
     "Factors asked for, by consequence: common practice, no source.",
 )
 

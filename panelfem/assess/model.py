@@ -6,12 +6,13 @@ from functools import cached_property
 
 import numpy as np
 
-from panelfem.arrays import FloatArray, IntArray
+from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.assess.plan import State
 from panelfem.errors import ModelError
 from panelfem.loads.fixings import Holding, hold
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Subject
+from panelfem.reserve.areas import area_means
 from panelfem.reserve.bonds import bond_lines
 from panelfem.reserve.check import Words
 from panelfem.reserve.observe import Observer
@@ -66,9 +67,23 @@ class Model:
         samples = sampling(panel.mesh, self.recovery, panel.laminate_of, counted, state.notches, singular)
         bonds = bond_lines(panel, self.recovery, words, state.notches)
         law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
-        observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices), self._bend)
+        areas = area_means(panel.mesh, self.recovery, panel.laminate_of, _delaminated(panel, counted))
+        observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices), self._bend, areas)
         held = theory(panel, samples, supported_vertices(panel), counted)
         return Subject(panel, observer, held, bonds, counted, words)
+
+
+def _delaminated(panel: Panel, counted: BoolArray) -> list[BoolArray]:
+    """The elements (ne,) of each delamination; raises ModelError for one that is not all there."""
+    areas = [panel.mesh.inside[found.region] for found in panel.delaminations]
+    for found, area in zip(panel.delaminations, areas, strict=True):
+        if not counted[area].all():
+            raise ModelError(
+                "part of the delaminated area is cut away or carries nothing",
+                where=f"delamination {found.name!r}",
+                do="cut the whole of it out, or call it a softened area",
+            )
+    return areas
 
 
 def supported_vertices(panel: Panel) -> IntArray:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from panelfem.damage import SOFT, Damage, Hole, Softened, damaged, ends
+from panelfem.damage import SOFT, Damage, Delamination, Hole, Softened, damaged, ends
 from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
 from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired
@@ -55,6 +55,7 @@ class Plan:
     dull: bool = False
     bonded: bool = False
     damaged: bool = False
+    delaminated: bool = False
 
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
@@ -63,7 +64,8 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
     found = [Plan("undamaged", "undamaged", (undamaged,))]
     if inputs.damage:
         states = tuple(_state(inputs, end, (), bonded=False) for end in ends(inputs.damage))
-        found.append(Plan("as found", "as found", states, dull=_dull(inputs.damage), damaged=True))
+        dull, apart = (_any(inputs.damage, kind) for kind in (Softened, Delamination))
+        found.append(Plan("as found", "as found", states, dull=dull, damaged=True, delaminated=apart))
     for option in inputs.options:
         if any(isinstance(action, Spare) for action in option.actions):
             found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
@@ -82,9 +84,10 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
                 option.minutes,
                 option.permitted,
                 option.note,
-                _dull(left),
+                _any(left, Softened),
                 bonded,
                 bool(inputs.damage),
+                _any(left, Delamination),
             )
         )
     return tuple(found)
@@ -105,13 +108,13 @@ def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
 
 
 def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
-    """The damage that is still in the panel after the actions: a dull area that was cut out is not."""
+    """The damage that is still in the panel after the actions: a dull or delaminated area that was cut out is not."""
     gone = _cuts(actions)
-    return tuple(d for d in damage if not (isinstance(d, Softened) and d.region in gone))
+    return tuple(d for d in damage if not (isinstance(d, Softened | Delamination) and d.region in gone))
 
 
-def _dull(damage: Sequence[Damage]) -> bool:
-    return any(isinstance(d, Softened) for d in damage)
+def _any(damage: Sequence[Damage], kind: type) -> bool:
+    return any(isinstance(d, kind) for d in damage)
 
 
 def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) -> State:

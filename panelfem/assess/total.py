@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from panelfem.assess.plan import Plan
 from panelfem.assess.records import Variant
 from panelfem.case import Case
-from panelfem.damage import Hole, Softened
+from panelfem.damage import Delamination, Hole, Softened
 from panelfem.disposition import (
     Assumption,
     Consequence,
@@ -36,7 +36,7 @@ def total_uncertainty(
         load = least([judge_load(result, consequence) for result in variant.loads])
         states[variant.name] = load.factor / load.required * consequence.factor
     bearing = [a for a in found.assumptions if _bears(case, plan, a)]
-    sized = plan.damaged and any(isinstance(d, Hole | Softened) for d in case.damage)
+    sized = plan.damaged and any(isinstance(d, Hole | Softened | Delamination) for d in case.damage)
     others = {"damage size": _LARGER} if sized else {}
     return uncertainty(found.loads, results, consequence.factor, bearing, states, others)
 

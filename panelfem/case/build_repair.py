@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from panelfem.case.fields import Quantity
-from panelfem.case.regions import region_of, size_at, smallest_half_width
+from panelfem.case.regions import oval_of, region_of, size_at, smallest_half_width
 from panelfem.case.schema_damage import (
     ActionKeys,
     DamageKeys,
+    DelaminationDamage,
     HoleDamage,
     MissingFastenerDamage,
     OptionKeys,
@@ -18,16 +19,16 @@ from panelfem.case.schema_damage import (
     TapeAction,
 )
 from panelfem.case.site import Site
-from panelfem.damage.records import Damage, Hole, MissingFastener, Softened
+from panelfem.damage.records import Damage, Delamination, Hole, MissingFastener, Softened
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import Adhesive, Material
 from panelfem.repair.records import Action, Option, PatchRepair, Refit, Spare, Tape
 
-AreaDamage = HoleDamage | SoftenedDamage
+AreaDamage = HoleDamage | SoftenedDamage | DelaminationDamage
 
 
 def damage_region(name: str) -> str:
-    """The mesh region of a hole or a softened area.
+    """The mesh region of a hole, a softened area or a delamination.
 
     >>> damage_region("H1")
     'damage H1'
@@ -49,6 +50,12 @@ def build_damage(keys: Sequence[DamageKeys], site: Site) -> tuple[Damage, ...]:
             size = min(size_at(half, site.coarse), max(length, 1.5e-3))
             site.add(region_of(found.area, name, site.ground, f"damage[{i}].area", size, grown))
             built.append(Hole(found.name, name, length))
+        elif isinstance(found, DelaminationDamage):
+            path = f"damage[{i}].area"
+            site.area(found.area, name, path, grown)
+            built.append(
+                Delamination(found.name, name, found.interface, *oval_of(found.area, site.ground, path, grown))
+            )
         else:
             site.area(found.area, name, f"damage[{i}].area", grown)
             share = found.strength_share

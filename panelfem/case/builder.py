@@ -13,6 +13,7 @@ from panelfem.case.build_loads import build_loads
 from panelfem.case.build_panel import finish_panel, plan_panel
 from panelfem.case.build_repair import build_damage, build_options
 from panelfem.case.checks_materials import materials_of
+from panelfem.case.delaminations import delamination_faults
 from panelfem.case.inputs import assumed_inputs, input_rows, materials_used
 from panelfem.case.read import parse
 from panelfem.case.records import Case
@@ -62,6 +63,8 @@ def build(model: CaseFile, file: Path) -> Case:
             raise CaseError(str(file), (fault,)) from error
         mesh = site.mesh(str(file))
         panel = finish_panel(model.panel, plan, mesh, materials, str(file))
+        if faults := tuple(delamination_faults(model.damage, panel)):
+            raise CaseError(str(file), faults)
         places = _places(panel, damage, loads, site)
         used = materials_used(panel.laminates, [a for option in options for a in option.actions])
     factor, basis, consequence = _factor(model)

@@ -11,6 +11,7 @@ from panelfem.case.checks_materials import material_faults
 from panelfem.case.checks_panel import panel_faults
 from panelfem.case.checks_repair import damage_faults, option_faults
 from panelfem.case.checks_stacks import stack_faults
+from panelfem.case.delaminations import interface_faults
 from panelfem.case.draft import Draft, Names, twice
 from panelfem.case.faults import nearest
 from panelfem.case.plan import plan_of
@@ -38,7 +39,8 @@ def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> l
     of_materials = list(material_faults(draft))
     faults += of_materials
     if not of_materials and not set(names.materials) - set(draft.materials):
-        faults += stack_faults(draft)
+        of_stacks = list(stack_faults(draft))
+        faults += of_stacks if of_stacks else interface_faults(draft)
     if draft.panel is not None:
         faults += panel_faults(draft.panel, names, plan, folder)
     faults += damage_faults(draft, names, plan)

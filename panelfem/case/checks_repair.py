@@ -131,4 +131,9 @@ def _cover(
             )
         elif any(isinstance(d, MissingFastenerDamage) and d.name == action.over for _, d in draft.damage):
             what = f"{action.over!r} is a missing fastener: there is no area to cover"
-            yield Fault(f"{path}.over", what, "a hole or a softened area", "refit the fastener, or give the area")
+            yield Fault(
+                f"{path}.over",
+                what,
+                "a hole, a softened area or a delamination",
+                "refit the fastener, or give the area",
+            )

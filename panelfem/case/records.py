@@ -70,7 +70,8 @@ class Case:
     governs.  `vibrations`: whether natural vibrations are found.  `order` of the elements, None for the
     default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
     not adapted.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
-    (3,) m: fasteners, damage, kerbs.  `damage_regions` are the mesh regions of holes and softened areas.
+    (3,) m: fasteners, damage, kerbs.  `damage_regions` are the mesh regions of holes,
+    softened areas and delaminations.
     """
 
     file: str

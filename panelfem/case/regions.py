@@ -9,7 +9,7 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 from panelfem.case.ground import Ground
-from panelfem.case.schema_area import Area, EllipseArea, Polygon, Rectangle
+from panelfem.case.schema_area import Area, EllipseArea, Oval, Polygon, Rectangle
 from panelfem.case.schema_area import Disc as DiscArea
 from panelfem.mesh import Disc, Ellipse, PlanPolygon, Region
 
@@ -45,10 +45,7 @@ def rectangle(
     It reaches its larger half length above and below that plane, so that the far side of a deep panel does
     not belong to it.
     """
-    first = along - (along @ normal) * normal
-    if np.linalg.norm(first) < 1e-6 * np.linalg.norm(along):
-        first = np.cross(normal, [0.0, 1.0, 0.0] if abs(normal[1]) < 0.9 else [1.0, 0.0, 0.0])
-    first /= np.linalg.norm(first)
+    first = _laid(along, normal)
     second = np.cross(normal, first)
     corners = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], float)
     reach = float(half.max())
@@ -61,6 +58,34 @@ def rectangle(
         cast(Triple, tuple(second)),
         (-reach, reach),
     )
+
+
+def _laid(along: FloatArray, normal: FloatArray) -> FloatArray:
+    """The unit direction (3,) across `normal` nearest to `along`; any, where that is the normal itself."""
+    first = along - (along @ normal) * normal
+    if np.linalg.norm(first) < 1e-6 * np.linalg.norm(along):
+        first = np.cross(normal, [0.0, 1.0, 0.0] if abs(normal[1]) < 0.9 else [1.0, 0.0, 0.0])
+    return np.asarray(first / np.linalg.norm(first))
+
+
+def oval_of(
+    area: Oval, ground: Ground, path: str, grown: float = 0.0
+) -> tuple[FloatArray, FloatArray, tuple[float, float]]:
+    """Centre (3,) m, unit direction (3,) of the first axis and semi-axes (m) of the ellipse an area, grown by `grown` m
+    all round, counts as where it buckles: of a rectangle the one through its corners.
+
+    A clamped plate buckles before any that it holds, so that ellipse is on the safe side: the rectangle takes 1.4 to
+    1.9 times as much (measured: isotropic to E1/E2 = 20, 1 to 3 times as long as wide, pushed, pulled and sheared).
+    """
+    place, normal = ground.put(area.centre_mm, f"{path}.centre_mm")
+    match area:
+        case DiscArea(diameter_mm=diameter):
+            along, axes = [1.0, 0.0, 0.0], (5e-4 * diameter + grown,) * 2
+        case EllipseArea(length_mm=length, width_mm=width, along=along):
+            axes = (5e-4 * length + grown, 5e-4 * width + grown)
+        case Rectangle(length_mm=length, width_mm=width, along=along):
+            axes = (np.sqrt(2.0) * (5e-4 * length + grown), np.sqrt(2.0) * (5e-4 * width + grown))
+    return place, _laid(np.array(along, float), normal), (float(axes[0]), float(axes[1]))
 
 
 def _grown(corners: FloatArray, by: float) -> FloatArray:
@@ -112,4 +137,4 @@ def centre_of(region: Region, inside_centroids: FloatArray) -> FloatArray:
     return np.asarray(inside_centroids.mean(axis=0))
 
 
-__all__: Sequence[str] = ("centre_of", "rectangle", "region_of", "size_at", "smallest_half_width")
+__all__: Sequence[str] = ("centre_of", "oval_of", "rectangle", "region_of", "size_at", "smallest_half_width")

@@ -56,3 +56,6 @@ class Polygon(Section):
 
 AreaTable = Annotated[Disc | EllipseArea | Rectangle | Polygon, Field(discriminator="shape")]
 Area = Disc | EllipseArea | Rectangle | Polygon
+#: An area with a centre and two axes.
+OvalTable = Annotated[Disc | EllipseArea | Rectangle, Field(discriminator="shape")]
+Oval = Disc | EllipseArea | Rectangle

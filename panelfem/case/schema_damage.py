@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from panelfem.case.fields import Quantity, Section, choice, flag, items, number, quantity, section, text
-from panelfem.case.schema_area import AreaTable
+from panelfem.case.schema_area import AreaTable, OvalTable
 
 #: Average-stress length of Whitney & Nuismer, J. Compos. Mater. 8 (1974) 253: a0 = 3.8 mm fitted their
 #: open-hole tests (recalled); laminates since have been fitted with roughly 2 to 6 mm (assumed band).
@@ -70,6 +70,29 @@ class SoftenedDamage(Section):
     )
 
 
+class DelaminationDamage(Section):
+    """Two plies that have come apart, at a known depth: the plies over it may buckle.  The panel stays as stiff as
+    before, since the parts lie on each other; that no shear is carried between them, and growth, are not computed.
+    """
+
+    kind: Literal["delamination"] = choice("Plies that have come apart at a known depth.")
+    name: str = text("What it is called.")
+    area: OvalTable = section(
+        "Where it is and how big. What buckles is an ellipse clamped at its rim: a disc or an ellipse as it is, of a "
+        "rectangle the ellipse through its corners, which is on the safe side."
+    )
+    interface: int = number(
+        "After which ply it is, counted from 1 at the face of the first ply: 2 is between plies 2 and 3.", 1, 500
+    )
+    tolerance_mm: float = number(
+        "Uncertainty of the tapped border; the damage is taken that much larger all round (a tap test finds an edge to "
+        "about ±5 mm: common practice, no source).",
+        0.0,
+        50.0,
+        default=5.0,
+    )
+
+
 class MissingFastenerDamage(Section):
     """A fixing that is gone or does not hold."""
 
@@ -78,8 +101,8 @@ class MissingFastenerDamage(Section):
     fastener: str = text("Which fastener of the panel.")
 
 
-DamageTable = Annotated[HoleDamage | SoftenedDamage | MissingFastenerDamage, Field(discriminator="kind")]
-DamageKeys = HoleDamage | SoftenedDamage | MissingFastenerDamage
+DamageKeys = HoleDamage | SoftenedDamage | DelaminationDamage | MissingFastenerDamage
+DamageTable = Annotated[DamageKeys, Field(discriminator="kind")]
 
 
 class PatchAction(Section):

@@ -60,7 +60,7 @@ def sections_in(annotation: Any) -> tuple[type[Section], ...]:
 
     >>> from panelfem.case.schema import CaseFile
     >>> [s.__name__ for s in sections_in(CaseFile.model_fields["damage"].annotation)]
-    ['HoleDamage', 'SoftenedDamage', 'MissingFastenerDamage']
+    ['HoleDamage', 'SoftenedDamage', 'DelaminationDamage', 'MissingFastenerDamage']
     """
     annotation = plain(annotation)
     origin = get_origin(annotation)

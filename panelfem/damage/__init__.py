@@ -1,6 +1,6 @@
 """Damage: what was found, and what it makes of the panel."""
 
 from panelfem.damage.apply import SOFT, STIFF, damaged, ends
-from panelfem.damage.records import Damage, Hole, MissingFastener, Softened
+from panelfem.damage.records import Damage, Delamination, Hole, MissingFastener, Softened
 
-__all__ = ["SOFT", "STIFF", "Damage", "Hole", "MissingFastener", "Softened", "damaged", "ends"]
+__all__ = ["SOFT", "STIFF", "Damage", "Delamination", "Hole", "MissingFastener", "Softened", "damaged", "ends"]

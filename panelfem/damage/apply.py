@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from panelfem.damage.records import Damage, Hole, MissingFastener, Softened
+from panelfem.damage.records import Damage, Delamination, Hole, MissingFastener, Softened
 from panelfem.errors import InputError
 from panelfem.laminate.degrade import softened, weakened
-from panelfem.panel import Panel
+from panelfem.panel import Delaminated, Panel
 
 #: The two ends of the bracket on a softened area.
 STIFF, SOFT = "dull area at full stiffness", "dull area carrying nothing"
@@ -29,8 +29,10 @@ def damaged(panel: Panel, damage: Sequence[Damage], end: str = "as measured") ->
     """The panel with the damage; `end` is one of :func:`ends`.
 
     At the stiff end a softened area keeps its stiffness and the stated share of its strength; at the soft end its
-    moduli drop to the stated remainder, so that the load goes round it.  Raises InputError for a fixing that is not
-    there.
+    moduli drop to the stated remainder, so that the load goes round it.  The two parts of a delaminated area lie on
+    each other and move together until one of them buckles, so its stiffness stays; that no shear is carried from one
+    to the other is left out.  Raises InputError for a fixing that is not there, and for a delamination over several
+    laminates or one without that interface.
     """
     for d in damage:
         match d:
@@ -50,9 +52,30 @@ def damaged(panel: Panel, damage: Sequence[Damage], end: str = "as measured") ->
                 )
                 if end == SOFT:
                     panel = replace(panel, slack=panel.slack | inside)
+            case Delamination():
+                panel = replace(panel, delaminations=(*panel.delaminations, _delaminated(panel, d)))
             case MissingFastener(fastener=name):
                 panel = fitted(panel, name, False)
     return panel
+
+
+def _delaminated(panel: Panel, found: Delamination) -> Delaminated:
+    """What a delamination is to the panel: the laminate it lies in, and its ellipse in the frame of the 0° axis."""
+    laminates = {panel.laminates[i] for i in np.unique(panel.laminate_of[panel.mesh.inside[found.region]])}
+    if len(laminates) > 1:
+        raise InputError(
+            "the area lies in more than one laminate",
+            where=f"delamination {found.name!r}",
+            allowed="an area within one laminate",
+        )
+    whole = laminates.pop()
+    whole.split(found.interface)
+    normal = panel.mesh.normals[int(panel.mesh.nearest(found.place[None])[0][0])]
+    t2 = np.cross(normal, panel.axis)
+    angle = float(
+        np.arctan2(found.along @ t2 / np.linalg.norm(t2), found.along @ np.cross(t2, normal) / np.linalg.norm(t2))
+    )
+    return Delaminated(found.name, found.region, whole, found.interface, found.place, angle, found.semi_axes)
 
 
 def fitted(panel: Panel, name: str, there: bool) -> Panel:

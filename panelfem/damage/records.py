@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from panelfem.arrays import FloatArray
+
 
 @dataclass(frozen=True)
 class Hole:
@@ -29,6 +31,22 @@ class Softened:
 
 
 @dataclass(frozen=True)
+class Delamination:
+    """An area where two plies have come apart: the interface on top of ply `interface`, counted from 1 at the face the
+    normal enters.
+
+    Its buckling is that of an ellipse at `place` (3,) m with `semi_axes` m, the first along the tangent `along` (3,).
+    """
+
+    name: str
+    region: str
+    interface: int
+    place: FloatArray
+    along: FloatArray
+    semi_axes: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class MissingFastener:
     """A fixing that is gone or does not hold."""
 
@@ -36,4 +54,4 @@ class MissingFastener:
     fastener: str
 
 
-Damage = Hole | Softened | MissingFastener
+Damage = Hole | Softened | Delamination | MissingFastener

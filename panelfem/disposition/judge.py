@@ -7,7 +7,7 @@ displacements, those numbers rule, and the outcome by the linear ones is kept be
 equilibrium was found is no failure of the panel: what was found up to there counts, and what lies beyond cannot be
 told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode
 reached at the expected severity, a patch without which the panel fails what it must survive, a fixing whose loss it
-does not survive, a dull area left in place, a fastening to a part that protects people, a cover over high voltage, or a
+does not survive, a dull area or one whose plies have come apart left in place, a fastening to a part that protects people, a cover over high voltage, or a
 permission not yet given.  An assumed input lowers an outcome only if an end of its band does.  Nothing ever lifts an
 outcome.
 """
@@ -50,7 +50,7 @@ class Findings:
 
     `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing
     -> (least release factor, load) with that fixing lost; `dull`: a softened area is left in the panel; `repaired`:
-    it is an option with a bond.
+    it is an option with a bond; `delaminated`: an area whose plies have come apart is left in the panel.
     """
 
     name: str
@@ -63,6 +63,7 @@ class Findings:
     permitted: bool | None = True
     fastened_to_protective_part: bool = False
     over_high_voltage: bool = False
+    delaminated: bool = False
 
 
 def ends(mode: ModeReserve) -> bool:
@@ -229,6 +230,11 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
     if findings.dull:
         found.append(
             "tap the dull area again after every run and take the panel off if it has grown: growth is not computed"
+        )
+    if findings.delaminated:
+        found.append(
+            "tap the delaminated area again after every run and take the panel off if it has grown: its buckling is "
+            "computed, its growth is not"
         )
     if findings.fastened_to_protective_part:
         found.append("inspect the attachment on the part that protects people by its manufacturer's procedure")

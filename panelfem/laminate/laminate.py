@@ -320,6 +320,43 @@ class Laminate:
         added = float(sum(ply.thickness for ply in extra))
         return replace(self, plies=tuple(reversed(extra)) + self.plies, bottom=bottom - added, stated_shear=None)
 
+    def split(self, after: int) -> tuple[Laminate, Laminate]:
+        """The plies below and above the interface on top of ply `after`, counted from 1 at the bottom; each part keeps
+        its place against the reference surface.
+
+        Raises InputError for an interface that is not inside the laminate.
+
+        >>> from panelfem.laminate import parse_stack
+        >>> from panelfem.material import library
+        >>> low, high = Laminate(parse_stack("[0/45/0/45]", library(), "carbon-ud")).split(1)
+        >>> len(low.plies), (1e3 * high.interfaces).round(3).tolist()
+        (1, [-0.15, 0.0, 0.15, 0.3])
+        """
+        if not 1 <= after < len(self.plies):
+            raise InputError(
+                f"there is no interface after ply {after}",
+                where=f"laminate of {len(self.plies)} plies",
+                allowed=f"1 to {len(self.plies) - 1}" if len(self.plies) > 1 else "two plies or more",
+            )
+        z = self.interfaces
+        low, high = self.plies[:after], self.plies[after:]
+        return (
+            replace(self, plies=low, bottom=float(z[0]), stated_shear=None),
+            replace(self, plies=high, bottom=float(z[after]), stated_shear=None),
+        )
+
+    @cached_property
+    def reduced_bending(self) -> FloatArray:
+        """(3, 3) D − B A⁻¹ B, N·m: bending stiffness where no membrane force goes with it; the same about any surface.
+
+        >>> from panelfem.laminate import parse_stack
+        >>> from panelfem.material import library
+        >>> plies = parse_stack("[0/90]s", library(), "carbon-ud")
+        >>> bool(np.allclose(Laminate(plies, bottom=1e-3).reduced_bending, Laminate(plies).D))
+        True
+        """
+        return _frozen(self.D - self.B @ np.linalg.solve(self.A, self.B))
+
     def engineering_constants(self) -> EngineeringConstants:
         """Moduli of a homogeneous plate of the same thickness, about the mid-plane of the plies."""
         centred = self if self.bottom is None else replace(self, bottom=None)

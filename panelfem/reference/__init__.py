@@ -16,12 +16,14 @@ from panelfem.reference.navier_modes import buckling_factors, frequencies
 from panelfem.reference.obstacle import DiscOnFlat, beam_on_cylinder, beam_on_flat, cantilever_on_cylinder
 from panelfem.reference.ritz import CLAMPED, SUPPORTED, RitzShell, flat
 from panelfem.reference.stiffness import isotropic, laminate
+from panelfem.reference.strip_buckling import ClampedStrip
 from panelfem.reference.vibrating_beam import cantilever, membrane, supported_beam
 
 __all__ = [
     "CLAMPED",
     "SUPPORTED",
     "ClampedEllipseModes",
+    "ClampedStrip",
     "CrossPlyBlock",
     "DiscOnFlat",
     "EigenPlate",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from scipy.linalg import LinAlgError, eigh
+from scipy.linalg import LinAlgError, eigh, solve_triangular
 
 from panelfem.arrays import FloatArray
 from panelfem.errors import ModelError
@@ -41,3 +43,46 @@ def lowest(stiffness: FloatArray, driving: FloatArray, n: int, where: str) -> Fl
             f"{n} eigenvalues are asked for and {found} are positive", where=where, do="ask for fewer, raise the degree"
         )
     return np.asarray(1 / mu[:n])
+
+
+@dataclass(frozen=True)
+class Shares:
+    """What share of its buckling load a prestress is, for a prestress that is not one set of forces times a factor.
+
+    `driving` (m, 3, n, n): of each of m independent families of shapes, minus the stiffness of a unit Nx, Ny, Nxy
+    against an elastic stiffness of one.  The share is convex in the prestress and proportional to it; it is 1 where the
+    plate buckles.
+    """
+
+    driving: FloatArray
+
+    @classmethod
+    def of(cls, bent: FloatArray, slope: FloatArray) -> Shares:
+        """From rows (m, r, n), whose square is the elastic energy of n functions, and the slopes (m, 2, p, n) of w
+        along x and y at p points, times the root of their weight.
+
+        Rows rather than their squares, because functions of high degree are nearly dependent.
+
+        >>> one = Shares.of(np.array([[[1.0], [1.0]]]), np.array([[[[1.0]], [[0.0]]]]))
+        >>> round(one(np.array([-1.0, 5.0, 0.0]))[0], 12)
+        0.5
+        """
+        scale = 1 / np.linalg.norm(bent, axis=1)
+        out = np.empty((len(bent), 3, bent.shape[2], bent.shape[2]), bent.dtype)
+        for k, upper in enumerate(np.linalg.qr(bent * scale[:, None, :], mode="r")):
+            x, y = (solve_triangular(upper, (s * scale[k]).T, trans="T").T for s in slope[k])
+            both = x.conj().T @ y
+            out[k] = -x.conj().T @ x, -y.conj().T @ y, -both - both.conj().T
+        return cls(out)
+
+    def __call__(self, prestress: FloatArray) -> tuple[float, FloatArray]:
+        """The share and its derivatives (3,) by (Nx, Ny, Nxy), for a prestress (3,) N/m, tension positive.
+
+        Below 0 where no shape can buckle.
+        """
+        matrices = np.einsum("c,mcij->mij", prestress, self.driving)
+        k = int(np.argmax(np.linalg.eigvalsh(matrices)[:, -1])) if len(matrices) > 1 else 0
+        n = matrices.shape[-1]
+        value, shape = eigh(matrices[k], subset_by_index=[n - 1, n - 1])
+        slope = np.einsum("i,cij,j->c", shape[:, 0].conj(), self.driving[k], shape[:, 0], optimize=True)
+        return float(value[0]), np.asarray(slope.real, np.float64)

@@ -18,7 +18,7 @@ from numpy.polynomial import legendre
 
 from panelfem.arrays import FloatArray
 from panelfem.errors import ModelError
-from panelfem.reference.eigen import lowest
+from panelfem.reference.eigen import Shares, lowest
 
 
 @dataclass(frozen=True)
@@ -97,6 +97,18 @@ class ClampedEllipseModes:
         Raises :class:`ModelError` if nothing does.
         """
         return lowest(self._elastic, -self._geometric(prestress), n, "buckling of a clamped ellipse")
+
+    def shares(self) -> Shares:
+        """What share of its buckling load any prestress is; keeps less than the plate itself does.
+
+        >>> disc = ClampedEllipseModes(np.array([[1, .3, 0], [.3, 1, 0], [0, 0, .35]]), 1.0, 1.0)
+        >>> round(disc.shares()(np.array([-1.0, -1.0, 0.0]))[0] * 14.681971, 6)
+        1.0
+        """
+        w = self._fields
+        bent = np.stack([-w[2, 0], -w[0, 2], -2 * w[1, 1]])
+        root = np.einsum("sr,smi->rmi", np.linalg.cholesky(self.D), bent).reshape(1, -1, bent.shape[-1])
+        return Shares.of(root, np.stack([w[1, 0], w[0, 1]])[None])
 
     def frequencies(self, n: int, mass: float, prestress: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> FloatArray:
         """The `n` lowest circular frequencies, rad/s, for `mass` kg/m²; rotary inertia is left out.

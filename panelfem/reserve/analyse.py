@@ -12,6 +12,7 @@ from panelfem.loads import AreaForce, Cure, LoadCase
 from panelfem.panel import Panel
 from panelfem.reserve.bonds import BondLines
 from panelfem.reserve.check import Check, Words
+from panelfem.reserve.delaminated import DelaminationCheck
 from panelfem.reserve.fixings import FixingCheck, fixing_loads
 from panelfem.reserve.limits import LimitsCheck, Ram
 from panelfem.reserve.observe import Observer, Response
@@ -113,6 +114,7 @@ def path_of(
         limits,
         FixingCheck(panel.fasteners, subject.words),
         subject.bonds,
+        DelaminationCheck(panel, residual_of(load)),
     )
     return Path(response, subject.observer, checks), plies, limits
 

@@ -3,28 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from math import factorial
 
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.loads import DeflectionLimit
 from panelfem.mesh import PanelMesh
-from panelfem.mesh.lattice import lattice
 from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, least, mode_reserve
-from panelfem.reserve.observe import LATTICE, Observed
+from panelfem.reserve.observe import Observed, lattice_means
 from panelfem.reserve.records import Deflection, LimitCheck, ModeReserve
-
-
-@cache
-def _mean_weights() -> FloatArray:
-    """Weights (m,) of the values on the lattice for their mean over the element, exact for its polynomials."""
-    r, s = np.hstack(lattice(LATTICE))
-    powers = [(i, j) for i in range(LATTICE + 1) for j in range(LATTICE + 1 - i)]
-    # the mean of r^i s^j over the reference triangle is 2 i! j! / (i + j + 2)!
-    means = [2.0 * factorial(i) * factorial(j) / factorial(i + j + 2) for i, j in powers]
-    return np.asarray(np.linalg.solve(np.stack([r**i * s**j for i, j in powers]), means))
 
 
 @dataclass(frozen=True)
@@ -41,7 +28,7 @@ class Ram:
 class LimitsCheck:
     """Deflection limits of a load case; `counted` (ne,) are the elements whose motion means something.
 
-    Motion is looked at on the lattice of order :data:`LATTICE` of every element, which lies at `points` (ne, m, 3): the
+    Motion is looked at on a lattice in every element, which lies at `points` (ne, m, 3): the
     greatest deflection of coarse elements of high order is seldom at a node.  A limit with a direction is on the
     greatest motion along it inside its region.  That of a ram is on the mean motion its pad makes as the force comes
     on, so what is held does not count.
@@ -60,7 +47,7 @@ class LimitsCheck:
 
     def _mean(self, region: str, displacement: FloatArray) -> FloatArray:
         at = self._inside(region)
-        means = np.einsum("m,emc->ec", _mean_weights(), displacement[at])
+        means = np.einsum("m,emc->ec", lattice_means(), displacement[at])
         return np.asarray(self.mesh.areas[at] @ means / self.mesh.areas[at].sum())
 
     def reserves(self, held: Observed, now: Observed, everything: bool) -> list[ModeReserve]:

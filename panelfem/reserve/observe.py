@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cache, cached_property
+from math import factorial
 from typing import Protocol
 
 import numpy as np
@@ -27,6 +28,16 @@ LATTICE = 6
 def lattice_points() -> FloatArray:
     """The lattice in barycentric coordinates (m, 3)."""
     return barycentric(np.hstack(lattice(LATTICE)))
+
+
+@cache
+def lattice_means() -> FloatArray:
+    """Weights (m,) of the values on the lattice for their mean over the element, exact for its polynomials."""
+    r, s = np.hstack(lattice(LATTICE))
+    powers = [(i, j) for i in range(LATTICE + 1) for j in range(LATTICE + 1 - i)]
+    # the mean of r^i s^j over the reference triangle is 2 i! j! / (i + j + 2)!
+    means = [2.0 * factorial(i) * factorial(j) / factorial(i + j + 2) for i, j in powers]
+    return np.asarray(np.linalg.solve(np.stack([r**i * s**j for i, j in powers]), means))
 
 
 @dataclass(frozen=True)
@@ -71,7 +82,8 @@ class Observed:
     `edge_shear` (nb, 2) along bond lines; `motion` (nv, 6) m and rad at the vertices; `reactions` (nf, 6);
     `contacts`.  At the sampling points again: `gradient` (ns, 2, 6), the derivatives of [e, k] along t1 and t2, 1/m,
     and the `curvature` (ns, 3) of the undeformed surface [b11, b22, b12], 1/m.  `displacement` (ne, m, 3) m on the
-    lattice of every element; `large`: the state is one of large displacements.
+    lattice of every element; `large`: the state is one of large displacements.  `area_strain` (na, 8): means over the
+    areas looked at.
     """
 
     strain: FloatArray
@@ -85,6 +97,7 @@ class Observed:
     curvature: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     displacement: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 3)))
     large: bool = False
+    area_strain: FloatArray = field(default_factory=lambda: np.zeros((0, 8)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +106,8 @@ class Observer:
 
     `shear_law` (np, 2, 2) is the transverse shear stiffness at the recovery points; `edges` (nb,) are the recovery
     points along bond lines.  `bend` (np,) 1/m: the greatest curvature of the surface the mesh stands for, where it is
-    known; that of curved elements may be far greater at a crease or where they are small.
+    known; that of curved elements may be far greater at a crease or where they are small.  `areas` (na, np): means over
+    areas from values at the recovery points (None: there is no such area).
     """
 
     recovery: Recovery
@@ -102,6 +116,7 @@ class Observer:
     edges: IntArray
     vertices: int
     bend: FloatArray | None = None
+    areas: csr_matrix | None = None
 
     def __call__(self, state: State) -> Observed:
         """What is observed of a state."""
@@ -168,4 +183,5 @@ class Observer:
             self._curvature,
             np.asarray(self._motion @ state.unknowns).reshape(len(self.points), -1, 3),
             state.large,
+            np.zeros((0, 8)) if self.areas is None else np.asarray(self.areas @ strain),
         )
