@@ -45,6 +45,7 @@ area = { shape = "polygon", corners_mm = [[199, -1], [201, -1], [201, 41], [199,
 [settings]
 lose_each_fastener = false
 vibrations = false
+large_displacements = false
 element_size_mm = 10
 
 [[load]]
@@ -80,6 +81,7 @@ kind = "flat"
 {damage}
 [settings]
 vibrations = false
+large_displacements = false
 element_size_mm = 30
 
 [[load]]

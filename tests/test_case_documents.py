@@ -365,6 +365,7 @@ fabric_criterion = "FABRIC"
 criteria_without_mode_govern = false
 lose_each_fastener = true
 vibrations = false
+large_displacements = false
 element_size_mm = 30
 element_order = 2
 """

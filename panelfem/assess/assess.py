@@ -193,7 +193,7 @@ def _evaluated(
     """Every state on one mesh; with an `accuracy` only those that must meet the factor, where one of them is not
     within it.
     """
-    settings = Settings(case.criteria, case.modeless_criteria_govern, case.required_factor)
+    settings = Settings(case.criteria, case.modeless_criteria_govern, case.required_factor, case.large_displacements)
     to_do = states(every)
     must_meet = {state.key for state in _must_meet(every)}
     found: dict[Key, Evaluation] = {}

@@ -105,6 +105,8 @@ def far(solved: Solved, settings: Settings) -> tuple[str, ...]:
     """The loads under which linear theory does not hold, for how far the panel moves, up to the greatest severity
     looked at.
     """
+    if not settings.followed:
+        return ()
     theory, paths = solved.model.subject.theory, solved.paths
     return tuple(load.name for load in solved.loads if theory(paths[load.name], greatest(load, settings.asked)).far)
 

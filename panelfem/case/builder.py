@@ -81,6 +81,7 @@ def build(model: CaseFile, file: Path) -> Case:
         criteria=criteria,
         modeless_criteria_govern=model.settings.criteria_without_mode_govern,
         lose_each_fastener=model.settings.lose_each_fastener, vibrations=model.settings.vibrations,
+        large_displacements=model.settings.large_displacements,
         order=model.settings.element_order,
         accuracy=None if model.settings.element_size_mm is not None else model.settings.accuracy,
         inputs=input_rows(model, used), assumed=assumed_inputs(model, used), hash=_hash(model, file),

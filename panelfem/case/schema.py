@@ -66,6 +66,11 @@ class Settings(Section):
         "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu) may govern release.", default=False
     )
     lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
+    large_displacements: bool = flag(
+        "Whether loads under which linear theory does not hold are followed with large displacements; without, what they "
+        "do cannot be told.",
+        default=True,
+    )
     vibrations: bool = flag(
         "Whether the lowest natural vibrations at rest of every state that must meet the factor are found.",
         default=True,

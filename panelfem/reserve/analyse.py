@@ -33,13 +33,15 @@ FIELD_CAP = 10.0
 
 @dataclass(frozen=True)
 class Settings:
-    """What decides: the criterion per kind of ply, whether criteria without a mode govern release, and the factor at
-    which linear theory must still hold (the factor asked for).
+    """What decides: the criterion per kind of ply, whether criteria without a mode govern release, the factor at which
+    linear theory must still hold (the factor asked for), and whether loads under which it does not are `followed` with
+    large displacements.
     """
 
     decide: Mapping[str, str] = field(default_factory=dict)
     modeless_governs: bool = False
     asked: float = 1.0
+    followed: bool = True
 
 
 @dataclass(frozen=True)

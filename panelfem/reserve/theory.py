@@ -14,7 +14,7 @@ A patch that bridges a gap is a bay of its own, supported along the border of th
 Beside these stands how far first-order theory is from exact elasticity in the bays: `panelfem.reserve.validity`.
 
 Source: the strip formula is S. G. Lekhnitskii, Anisotropic Plates, 1968 (from memory; for an isotropic plate it gives
-the factor 4); the limits 0.3, 0.1 rad, a fifth and a third are set by this tool (common practice, no source).
+the factor 4); the limits 0.3, 0.1 rad, one and a third are set by this tool (common practice, no source).
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from panelfem.reserve.validity import ShellLimits, shell_limits
 from panelfem.reserve.validity import reasons as shell_reasons
 from panelfem.units import number
 
-DEFLECTION, ROTATION, BUCKLING, MEMBRANE = 0.3, 0.1, 1.0 / 3.0, 0.2
+DEFLECTION, ROTATION, BUCKLING, MEMBRANE = 0.3, 0.1, 1.0 / 3.0, 1.0
 
 
 def principal_compression(n11: FloatArray, n22: FloatArray, n12: FloatArray) -> FloatArray:
