@@ -46,7 +46,7 @@ class Following:
         bow: float = 0.0,
     ) -> None:
         self.model, self.load, self.guide = model, load, guide
-        self.bow = bow if guide is None else guide.bow
+        self.bow: float = bow if guide is None else guide.bow
         self._k = k.ravel()
         supports = model.holding.system.supports
         scaled = load.scaled if not isinstance(load.scaled, Contact) else None

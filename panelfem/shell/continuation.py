@@ -109,7 +109,8 @@ class Newton:
                 change = self._within(tangent, change)
                 after, left = self.equilibrium.stepped(point, tangent, change)
             except ModelError:
-                return self.forget()
+                self.forget()
+                return None
             moved, change = change != 0.0, 0.0
             if before_stale and not stale:  # what is left is still of the old factor's making
                 works = []
@@ -122,16 +123,19 @@ class Newton:
                 works = works[:-1]
                 continue
             if wild:
-                return self.forget()
+                self.forget()
+                return None
             same = bool((after.touching == point.touching).all())
             if step and same and self.done(works, tangent, stale):
                 return settled(after), tangent, self.steps - before
             if _lost(works) or self.steps - before > MOST:
-                return self.forget()
+                self.forget()
+                return None
             if not same:
                 works = [math.inf]
             point = after
-        return self.forget()
+        self.forget()
+        return None
 
     def next(self, point: Point, works: list[float], near: bool) -> bool:
         """Makes the tangent for the next step; whether its factor is that of a point before.

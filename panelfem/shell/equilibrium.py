@@ -343,10 +343,11 @@ class Equilibrium:
         flat_u = t.unknown_u.ravel()
         for i, chunk in enumerate(large.chunks):
             moved = large.at(chunk, point.pose)
-            acting = None
+            acting: FloatArray | None = None
             for factor, parts in zip(factors, self._acting, strict=True):
-                if parts[i] is not None:
-                    acting = factor * parts[i] + (0.0 if acting is None else acting)
+                part_acting = parts[i]
+                if part_acting is not None:
+                    acting = factor * part_acting if acting is None else acting + factor * part_acting
             force = large.stress(chunk, moved.strain, acting)
             work += float(np.vdot(force if acting is None else force + acting, moved.strain))
             rows = large.operator(chunk, moved)
@@ -354,8 +355,9 @@ class Equilibrium:
             self.largest = max(self.largest, float(np.abs(inner).max()))
             unknowns = large.unknowns[chunk.es]
             out -= np.bincount(unknowns.ravel(), inner.ravel(), n)
-            if self._acting[1][i] is not None:
-                extra_rate = (self._acting[1][i][:, None] @ rows)[:, 0]
+            growing = self._acting[1][i]
+            if growing is not None:
+                extra_rate = (growing[:, None] @ rows)[:, 0]
                 rate += np.bincount(unknowns.ravel(), extra_rate.ravel(), n)
             if tangent:
                 assert full is not None
@@ -384,8 +386,8 @@ class Equilibrium:
             self._strains.append(moved.strain)
         extra, rows_now = self._hold(point, out, full)
         if len(self.gap):
-            out += self.places.T @ point.push
-            work += abs(float(point.push @ (self.places @ point.pose.u)))
+            out += np.asarray(self.places.T @ point.push)
+            work += abs(float(np.asarray(self.places @ point.pose.u) @ point.push))
         clear = out[: layout.n_boundary]
         clear[self.held] = 0.0
         return out, full, rate, work, extra, rows_now
@@ -426,8 +428,7 @@ class Equilibrium:
         """First rotation unknowns of the nodes whose rotation springs or fixings act on."""
         if not hasattr(self, "_turning_"):
             spun = self.large.rotation_unknowns
-            weight = np.abs(self.fixings.rows).sum(axis=0) if len(self.fixings.k) else np.zeros(self.shell.n_total)
-            weight = np.asarray(weight).ravel().copy()
+            weight = np.bincount(self.fixings.rows.indices, np.abs(self.fixings.rows.data), self.shell.n_total)
             if self.extra is not None:
                 weight[: self.shell.n_boundary] += np.abs(self.extra.diagonal())
             self._turning_ = spun[(weight[spun] > 0).any(axis=1), 0]

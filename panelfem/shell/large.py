@@ -6,8 +6,8 @@ undeformed one,
     e_ab = ½ (x,a · x,b − X,a · X,b)     k_ab = sym(x,a · d,b) − sym(X,a · D,b)     g_a = x,a · d − X,a · D
     drilling   ½ [(R X,1) · x,2 − (R X,2) · x,1],    R = Σ Mⱼ Rⱼ
 
-tied as in the linear element, which is this one at x = X, R = 1.  All but the drilling strain are halves of one bilinear
-form in (x, d), so the rows of the linear operator at (x, d) are their variation.
+tied as in the linear element, which is this one at x = X, R = 1.  All but the drilling strain are halves of one
+bilinear form in (x, d), so the rows of the linear operator at (x, d) are their variation.
 
 A rotation vector θ of an unknown turns the node on from where it is, R ← exp(θ) R.  The tangent is the exact derivative
 of the forces in that sense; between solutions it is not symmetric, at one without moments from outside it is.
@@ -15,8 +15,8 @@ of the forces in that sense; between solutions it is not symmetric, at one witho
 Large displacements and rotations, small strains: the law is that of the laminate, between the resultants that go with
 these strains.
 
-Source: the kinematics are those of a one-director (Reissner–Mindlin) shell, Simo & Fox 1989, Comput. Methods Appl. Mech.
-Eng. 72:267 (from memory); the ties are this project's.
+Source: the kinematics are those of a one-director (Reissner–Mindlin) shell, Simo & Fox 1989, Comput. Methods Appl.
+Mech. Eng. 72:267 (from memory); the ties are this project's.
 """
 
 from __future__ import annotations
@@ -62,8 +62,8 @@ class LargeTables:
     """Constant tables of order k beside the linear ones, with S sample points (edge points, then the rule).
 
     `slope` (2, S, nu) and `rotation` (S, nr) at the samples, `turn` (2, nq, nr) at the rule; `membrane` (nm, nu nu) and
-    `mixed` (3 nq + ns, nu nr) the bilinear forms of the tied rows; `drilling` (2, nq, nu nr) slope times rotation at the
-    rule; `unknown_u` (nu, 3) and `unknown_t` (nr, 3) the places of the unknowns in those of an element.
+    `mixed` (3 nq + ns, nu nr) the bilinear forms of the tied rows; `drilling` (2, nq, nu nr) slope times rotation at
+    the rule; `unknown_u` (nu, 3) and `unknown_t` (nr, 3) the places of the unknowns in those of an element.
     """
 
     linear: StrainTables

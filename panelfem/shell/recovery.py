@@ -52,6 +52,8 @@ if TYPE_CHECKING:
     from panelfem.shell.shell import Shell
 
 
+Strains = Callable[[FloatArray], FloatArray]
+
 NEGLIGIBLE = 1e-4
 """Weight below which a source of transverse shear is not computed at all."""
 
@@ -77,7 +79,8 @@ class Recovery:
         self.points: FloatArray = mesh.x[self.node]
         self._operators: dict[bytes, bsr_array] = {}
         nodal = shell.strain_field(np.hstack(lattice(mesh.order)), self._there)
-        self._nodal: Callable[[FloatArray], FloatArray] = nodal
+        self._nodal: Strains = nodal
+        field = nodal
         everything = self._extended_pairs()
         frames = np.concatenate([nodal.axes, nodal.normal[:, :, None]], axis=2)
         flat = frames.reshape(-1, 9)
@@ -87,11 +90,12 @@ class Recovery:
         self.normal: FloatArray = self.frame[:, 2]
         if mesh.order in INTERIOR:
             border = np.append(self.border, np.zeros(len(self._frames) - len(pairs), bool))
-            self._field: Callable[[FloatArray], FloatArray] = shell.strain_field(INTERIOR[mesh.order], self._there)
+            field = shell.strain_field(INTERIOR[mesh.order], self._there)
             self._weights = patch_weights(mesh.order, layout.x[self._there], everything, border, self._frames)
         else:
-            self._field = nodal
             self._weights = _means(everything)
+        self._field: Strains = field
+        self._far = field.large, nodal.large
 
     def _extended_pairs(self) -> IntArray:
         """Pairs (n, n_k) of all nodes of the elements: inner nodes are counted after the pairs of boundary nodes."""
@@ -118,7 +122,7 @@ class Recovery:
     def large(self) -> Recovery:
         """The same recovery for unknowns with large displacements and rotation vectors."""
         other = copy(self)
-        other._field, other._nodal = self._field.large, self._nodal.large
+        other._field, other._nodal = self._far
         return other
 
     # ---------------------------------------------------------------------------------------------- results
