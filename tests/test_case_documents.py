@@ -364,6 +364,7 @@ unidirectional_criterion = "UD"
 fabric_criterion = "FABRIC"
 criteria_without_mode_govern = false
 lose_each_fastener = true
+imperfection_mm = 0.3
 element_size_mm = 30
 element_order = 2
 """

@@ -68,7 +68,8 @@ class Case:
     names; None if the part protects people, for then nothing is computed.  `consequence` is the class after
     the safety answers. `criteria` maps ``unidirectional`` and ``fabric`` to the name of the criterion that
     governs.  `order` of the elements, None for the default.  `accuracy` asked of the numbers, as a share; None
-    if the element size is given and the mesh is not adapted.  `hash` is the sha256 of the case file and of
+    if the element size is given and the mesh is not adapted.  `imperfection` m: height of the initial shape a panel
+    that buckles is followed from, None for the default.  `hash` is the sha256 of the case file and of
     every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.  `damage_regions` are
     the mesh regions of holes and softened areas.
     """
@@ -94,6 +95,7 @@ class Case:
     lose_each_fastener: bool
     order: int | None
     accuracy: float | None
+    imperfection: float | None
     inputs: tuple[InputRow, ...]
     assumed: tuple[AssumedInput, ...]
     hash: str

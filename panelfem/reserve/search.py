@@ -34,13 +34,16 @@ Key = tuple[str, str]
 class Path:
     """The states of one response, and what the checks say of each; computed once, asked often.
 
-    `start`: the factor at which the search for the governing mode begins.  `ended`: the end of the path, once met.
+    `start`: the factor at which the search for the governing mode begins.  `nearness`: of buckling, as computed, over
+    the hand measure; `warmed` K since the panel was fitted.  `ended`: the end of the path, once met.
     """
 
     response: Response
     observer: Observer
     checks: Sequence[Check]
     start: float = 1.0
+    nearness: float = 1.0
+    warmed: float = 0.0
     held: Observed = field(init=False)
     ended: PathEnds | None = field(default=None, init=False)
     _states: dict[float, State] = field(default_factory=dict, init=False)
