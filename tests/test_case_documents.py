@@ -366,6 +366,7 @@ criteria_without_mode_govern = false
 lose_each_fastener = true
 vibrations = false
 large_displacements = false
+imperfection_mm = 0.3
 element_size_mm = 30
 element_order = 2
 """

@@ -192,7 +192,8 @@ def held_all_ways() -> Equilibrium:
 def dense(eq: Equilibrium, line: Linearised) -> np.ndarray:
     """All positive factors from rest by a dense solution in what fixed unknowns and rigid rows leave."""
     n, unknowns = eq.shell.n_total, eq.large.unknowns
-    full, springs = eq.symmetric(eq.rest())
+    found = eq.symmetric(eq.rest())
+    full, springs = found.full, found.extra
     K = np.zeros((n, n))
     for matrix, at in zip(full, unknowns, strict=True):
         K[np.ix_(at, at)] += matrix
@@ -267,7 +268,7 @@ def test_whole_derivative_is_that_of_the_tangent():
 
     def product(side: float) -> np.ndarray:
         pose = eq.large.moved(start.pose, side * line.rate)
-        full, _ = eq.symmetric(replace(start, factor=start.factor + side, pose=pose))
+        full = eq.symmetric(replace(start, factor=start.factor + side, pose=pose)).full
         out = np.zeros(shell.n_total)
         np.add.at(out, eq.large.unknowns, (full @ v[eq.large.unknowns][..., None])[..., 0])
         out[: shell.n_boundary][eq.held] = 0.0

@@ -48,6 +48,7 @@ from panelfem.reserve.analyse import Settings
 from panelfem.reserve.places import Places
 from panelfem.reserve.records import LoadResult
 from panelfem.shell import DEFAULT_ORDER
+from panelfem.units import number
 
 Progress = Callable[[str, float], None]
 
@@ -193,7 +194,13 @@ def _evaluated(
     """Every state on one mesh; with an `accuracy` only those that must meet the factor, where one of them is not
     within it.
     """
-    settings = Settings(case.criteria, case.modeless_criteria_govern, case.required_factor, case.large_displacements)
+    settings = Settings(
+        case.criteria,
+        case.modeless_criteria_govern,
+        case.required_factor,
+        case.large_displacements,
+        case.imperfection,
+    )
     to_do = states(every)
     must_meet = {state.key for state in _must_meet(every)}
     found: dict[Key, Evaluation] = {}
@@ -345,7 +352,22 @@ def _assumptions(
         rows.append(
             replace(_row(assumed), outcomes=(outcomes[0], outcomes[1]), factors=(factors[0], factors[1]), flips=flips)
         )
-    return tuple(rows)
+    return (*rows, *_initial_shape(case, plan, evaluations))
+
+
+def _initial_shape(case: Case, plan: Plan, evaluations: Mapping[Key, Evaluation]) -> tuple[Assumption, ...]:
+    """The initial shape that a panel which buckles was followed from, where it was and the case does not say it."""
+    if case.imperfection is not None:
+        return ()
+    results = [r for s in (*plan.states, *plan.contingencies) for r in evaluations[s.key].results]
+    heights = [r.buckling.imperfection for r in results if r.buckling is not None and r.buckling.imperfection > 0.0]
+    if not heights:
+        return ()
+    low, high = (f"{number(1e3 * height, 2)}" for height in (min(heights), max(heights)))
+    shown = f"{low} mm" if low == high else f"{low} to {high} mm"
+    what = "height of the initial shape of a panel that buckles"
+    measure = "lay a straight edge across the bay and measure how far the panel is out of its shape"
+    return (Assumption("settings.imperfection_mm", what, shown, "common practice, no source", measure=measure),)
 
 
 def _row(assumed: AssumedInput) -> Assumption:

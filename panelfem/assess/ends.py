@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from panelfem.arrays import FloatArray
-from panelfem.assess.model import Model
+from panelfem.assess.model import Bent, Imperfection, Model
 from panelfem.assess.plan import Inputs, State, plans, states
 from panelfem.assess.respond import Responder
 from panelfem.assess.sweep import Swept, swept
@@ -89,9 +89,11 @@ def solved_again(
     words: Words,
     assumed: Sequence[AssumedInput],
     results: Sequence[LoadResult],
+    bent: Mapping[str, Imperfection],
 ) -> dict[tuple[int, int], Results]:
     """(number of the input, end 0 or 1) -> results, for the moduli; the load that governs is solved again.
 
+    `bent`: load -> the initial shape it is followed from, where that is not quite the panel's.
     A reserve is nearly linear in a modulus, so the high end is solved only if the straight line from the low end comes
     near what is asked there; else the line is taken.
     """
@@ -116,6 +118,8 @@ def solved_again(
         responder = Responder(model, (load,))
         if whole.linear is not None:
             responder.far[load.name] = None
+        if load.name in bent:
+            responder.bent[load.name] = Bent(model, bent[load.name])
         path = path_of(model.subject, load, responder(load), settings)[0]
         rows[worst] = brief(path, model.subject, whole, settings)
         found[key] = tuple(rows)

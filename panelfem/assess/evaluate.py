@@ -15,11 +15,12 @@ import numpy as np
 
 from panelfem.accuracy.indicator import work
 from panelfem.accuracy.layer import unresolved
+from panelfem.assess.buckle import beyond_linear
 from panelfem.assess.ends import Results, read_again, solved_again
 from panelfem.assess.plan import Inputs, State
 from panelfem.assess.records import Vibration
 from panelfem.assess.shares import Wish, wish
-from panelfem.assess.solve import Solved, far, followed, solve
+from panelfem.assess.solve import Solved, far, solve
 from panelfem.case import AssumedInput
 from panelfem.errors import ModelError
 from panelfem.reserve.analyse import Settings, brief, path_of
@@ -81,11 +82,10 @@ def evaluate(
     high = solve(state, inputs.loads, settings, order + 1, words, like[1], finer=True)
     shells = low.model.shell, high.model.shell
     notes = tuple(high.model.holding.system.notes)
-    names = far(low, settings)
-    for stage in ("linear", "far") if names else ("linear",):
+    checks = far(low, settings)
+    for stage in ("linear", "far") if checks else ("linear",):
         if stage == "far":  # only on a mesh that linear theory is content with: it costs many times as much
-            low = followed(low, names, settings)
-            high = followed(high, names, settings, low)
+            low, high, settings = beyond_linear(low, high, checks, settings)
         results = _barred(low, high)
         wanted = tuple((result.load, aim) for result in results for aim in aims(result))
         if accuracy is not None and any(not aim.share <= accuracy for _, aim in wanted):
@@ -97,10 +97,10 @@ def evaluate(
     gc.collect()
     lost = _each_fixing_lost(low, settings, results) if lose_each_fixing else {}
     ends = read_again(low.model, low.responder, inputs, settings, words, assumed, low.results, low.paths)
-    before = low.results
+    before, bent = low.results, {name: model.imperfection for name, model in low.responder.bent.items()}
     del low
     gc.collect()
-    ends |= solved_again(shells[0], state, inputs, settings, words, assumed, before)
+    ends |= solved_again(shells[0], state, inputs, settings, words, assumed, before, bent)
     swept = {key: _moved(end, before, results) for key, end in ends.items()}
     return Evaluation(state, results, fields, lost, swept, notes, wanted), shells
 

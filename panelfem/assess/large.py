@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import sparse
 
-from panelfem.arrays import FloatArray
+from panelfem.arrays import BoolArray, FloatArray
 from panelfem.assess.model import Model
 from panelfem.errors import ModelError, PathEnds
 from panelfem.loads import Contact, LoadCase
@@ -18,12 +18,15 @@ from panelfem.shell.contact import Pusher
 from panelfem.shell.continuation import LoadPath, Newton
 from panelfem.shell.equilibrium import Equilibrium, Fixings, Point, Shape
 from panelfem.shell.large import carried
+from panelfem.shell.touch import TouchRows
 
 #: First step along the load: where linear theory has the panel moved by so many thicknesses, within these shares of the
 #: expected severity.
 FIRST, SHORTEST, LONGEST = 1.5, 0.02, 0.25
 #: Share of the end of a guide's path up to which its states guide.
 NEARLY = 0.97
+#: Where the path stops on its way past buckling, as shares of the buckling load: it then keeps to its branch.
+SLOW = (0.7, 0.9, 1.0, 1.1, 1.25)
 
 
 class Following:
@@ -56,7 +59,9 @@ class Following:
             amount = contact.amount * (load.dynamic if own else 1.0)
             control = "force" if own and contact.control == "force" else "advance"
             touch = pusher.touch
-            shapes.append(Shape(touch.rows, touch.gap, touch.share, control, amount, contact.car_stiffness, own))
+            shapes.append(
+                Shape(touch.rows, _gaps(touch, model), touch.share, control, amount, contact.car_stiffness, own)
+            )
         self._area = np.concatenate([p.touch.area for _, p in pushers]) if pushers else np.zeros(0)
         self._place = np.concatenate([p.touch.place for _, p in pushers]) if pushers else np.zeros((0, 3))
         loads = acting(load.held, model.panel, model.shell)
@@ -103,7 +108,7 @@ class Following:
             return near
         self._to_the_end(factor)
         try:
-            return self.path.held() if factor == 0.0 else self.path.at(factor)
+            return self._start() if factor == 0.0 else self._stepped(factor)
         except ModelError:
             end = self.path.ended
             if end is None:
@@ -125,6 +130,31 @@ class Following:
         if here is not None:
             self.path.along(here, 0.2 * (end - here.factor), factor)
 
+    def _start(self) -> Point:
+        """The point with the held loads alone, put on slowly where they buckle the panel."""
+        imperfection = self.model.imperfection
+        if imperfection is None or not imperfection.held:
+            return self.path.held()
+        stops = [share * imperfection.mode.factor for share in SLOW]
+        return self.path.held([stop for stop in stops if stop < 1.0])
+
+    def _stepped(self, factor: float) -> Point:
+        """The point at a factor, found in steps that are small where the panel buckles."""
+        self._start()
+        here = max(p.factor for p in self.path.points if p.factor <= factor)
+        imperfection = self.model.imperfection
+        if imperfection is not None and not imperfection.held:
+            for stop in (share * imperfection.mode.factor for share in SLOW):
+                if here < stop < factor:
+                    self.path.at(stop)
+        return self.path.at(factor)
+
+    def stop(self, end: PathEnds) -> None:
+        """Let the path end there, though it was followed further."""
+        self._ends = end
+        self.path.points[:] = [p for p in self.path.points if p.factor <= end.factor]
+        self._states = {factor: state for factor, state in self._states.items() if factor <= end.factor}
+
     def _guided(self, factor: float) -> Point | None:
         """The point at a factor started from the guide's; None without one, or where that does not settle."""
         if self.guide is None or factor == 0.0:
@@ -133,7 +163,8 @@ class Following:
         if not there:
             return None
         start = min(there, key=lambda p: abs(np.log(p.factor / factor)))
-        if abs(np.log(start.factor / factor)) > 0.2:
+        own = max((p.factor for p in self.path.points if p.factor <= factor), default=0.0)
+        if abs(np.log(start.factor / factor)) > 0.2 or own > np.exp(-0.2) * factor:
             return None
         eq, other = self.equilibrium, self.guide.equilibrium
         vector = other.large.vector(start.pose)
@@ -159,6 +190,15 @@ class Following:
             return None
         self.path.keep(found[0])
         return found[0]
+
+    def touching(self, state: State) -> BoolArray:
+        """The places (of all shapes) that touch in a state of linear theory."""
+        keys = [place.tobytes() for place in self._place]
+        out = np.zeros(len(keys), bool)
+        for i, contact in enumerate(state.contacts):
+            there = {place.tobytes() for place in contact.where}
+            out |= (self.equilibrium.shape_of == i) & np.array([key in there for key in keys], bool)
+        return out
 
     def negatives(self, factor: float) -> int:
         """Ways the panel can give at a point already found: negative eigenvalues of its tangent."""
@@ -200,4 +240,13 @@ class Following:
             )
         vector = eq.large.vector(point.pose)
         nf = len(model.panel.fasteners)
-        return State(vector, reactions.reshape(nf, 6), tuple(contacts), large=True)
+        recovery = None if model.imperfection is None else model.recovery
+        return State(vector, reactions.reshape(nf, 6), tuple(contacts), large=True, recovery=recovery)
+
+
+def _gaps(touch: TouchRows, model: Model) -> FloatArray:
+    """Gaps (places,) m of a shape brought up to the panel as it stands before it is loaded."""
+    if model.imperfection is None:
+        return touch.gap
+    gap = touch.gap + touch.rows @ model.imperfection.shape
+    return np.asarray(gap + touch.share * ((touch.gap / touch.share).min() - (gap / touch.share).min()))

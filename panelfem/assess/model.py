@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -21,14 +22,30 @@ from panelfem.reserve.singular import places
 from panelfem.reserve.theory import theory
 from panelfem.shell import Shell
 from panelfem.shell.large import LargeShell
+from panelfem.shell.stability import Mode, reshaped
+
+
+@dataclass(frozen=True)
+class Imperfection:
+    """How a panel stands out of its shape before it is loaded: by `shape` (n_total,) m, at most `height` m along its
+    normal, like its buckling `mode` under the scaled loads, or, if `held`, under those that stay, alone.
+    """
+
+    shape: FloatArray
+    height: float
+    mode: Mode
+    held: bool = False
 
 
 class Model:
     """A state of the panel, factored.
 
     `like`: a shell on the same mesh, whose geometry, ordering and unchanged element matrices are taken over.
-    Raises ModelError for a panel free to move, and for a fixing with no panel left under it.
+    `imperfection`: how it stands out of the panel's shape, None: not at all.  Raises ModelError for a panel free to
+    move, and for a fixing with no panel left under it.
     """
+
+    imperfection: Imperfection | None = None
 
     def __init__(self, state: State, order: int, words: Words, like: Shell | None = None) -> None:
         self.state, self.panel = state, state.panel
@@ -84,6 +101,21 @@ def _delaminated(panel: Panel, counted: BoolArray) -> list[BoolArray]:
                 do="cut the whole of it out, or call it a softened area",
             )
     return areas
+
+
+class Bent(Model):
+    """The model of a panel that stands a little out of its shape, free of stress there.
+
+    What holds it, and where strength is looked at, are those of the panel itself.
+    """
+
+    imperfection: Imperfection
+
+    def __init__(self, model: Model, imperfection: Imperfection) -> None:
+        self.state, self.panel, self.holding, self.subject = model.state, model.panel, model.holding, model.subject
+        self.imperfection = imperfection
+        self.shell = model.shell.moved(reshaped(model.shell, imperfection.shape))
+        self.recovery = model.recovery.on(self.shell)
 
 
 def supported_vertices(panel: Panel) -> IntArray:

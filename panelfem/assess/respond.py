@@ -13,7 +13,7 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 from panelfem.assess.large import Following
-from panelfem.assess.model import Model
+from panelfem.assess.model import Bent, Model
 from panelfem.loads import Contact, Load, LoadCase
 from panelfem.loads.obstacle import Obstacle, contact_notes, obstacle_rows, place_obstacle
 from panelfem.loads.vectors import fastener_gaps, load_vector
@@ -27,12 +27,14 @@ class Responder:
     """Gives the response of a model to any of its load cases, with any stiffness of its fixings.
 
     `finer`: shapes press at more places, as the better of two solutions needs (`split_for`).  `far`: the load cases that
-    are followed with large displacements, with a response that guides others under the same one (None: none yet).
+    are followed with large displacements, with a response that guides others under the same one (None: none yet);
+    `bent`: those of them that are followed from a shape that is not quite the panel's.
     """
 
     def __init__(self, model: Model, loads: Sequence[LoadCase], finer: bool = False) -> None:
         self.model, self.held, self.finer = model, model.holding.held, finer
         self.far: dict[str, Following | None] = {}
+        self.bent: dict[str, Bent] = {}
         self._pushers: dict[tuple[object, ...], tuple[Obstacle, Pusher]] = {}
         self._problems: dict[tuple[object, ...], ContactProblem] = {}
         columns: list[FloatArray] = []
@@ -88,7 +90,7 @@ class Responder:
         contacts = (*own, *load.obstacles)
         self._place(contacts)
         pushers = [(contact, self._pushers[contact.geometry][1]) for contact in contacts]
-        return Following(self.model, load, pushers, k, guide, bow)
+        return Following(self.bent.get(load.name, self.model), load, pushers, k, guide, bow)
 
     def notes(self, load: LoadCase, states: Sequence[ContactState]) -> tuple[str, ...]:
         """What is doubtful about the contacts of a load case."""

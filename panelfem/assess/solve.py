@@ -1,7 +1,7 @@
 """One state of the panel solved with elements of one order, under every load case.
 
 Linear theory comes first.  Where it does not hold, up to the greatest severity that is looked at, the load case is
-followed with large displacements, and what linear theory said is kept beside.
+followed with large displacements (:mod:`panelfem.assess.buckle`), and what linear theory said is kept beside.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from panelfem.reserve.analyse import Settings, analyse
 from panelfem.reserve.check import Words
 from panelfem.reserve.observe import lattice_points
 from panelfem.reserve.plies import PlyCheck
-from panelfem.reserve.records import CurvePoint, Deflection, FieldSet, LinearAnswer, LoadResult, PlyRow
+from panelfem.reserve.records import CurvePoint, Deflection, FieldSet, LinearAnswer, LoadResult, PlyRow, TheoryCheck
 from panelfem.reserve.sampling import row_at
 from panelfem.reserve.search import Path
 from panelfem.shell import Shell
@@ -46,6 +46,10 @@ class Solved:
     def displacements(self) -> FloatArray:
         """Unknowns (n_total, loads) of linear theory at the expected severity."""
         return np.stack([self.linear[load.name] for load in self.loads], axis=1)
+
+    def result(self, load: str) -> LoadResult:
+        """What was found under a load."""
+        return next(r for r in self.results if r.load == load)
 
     def plies(self, other: Solved, result: LoadResult) -> tuple[PlyRow, ...]:
         """The plies of this solution at the governing place of `result`, where the `other` order found it.
@@ -101,41 +105,49 @@ def solve(
     return Solved(model, responder, tuple(loads), tuple(found), fields, paths, linear)
 
 
-def far(solved: Solved, settings: Settings) -> tuple[str, ...]:
+def far(solved: Solved, settings: Settings) -> dict[str, TheoryCheck]:
     """The loads under which linear theory does not hold, for how far the panel moves, up to the greatest severity
-    looked at.
+    looked at, with what it says there.
     """
     if not settings.followed:
-        return ()
+        return {}
     theory, paths = solved.model.subject.theory, solved.paths
-    return tuple(load.name for load in solved.loads if theory(paths[load.name], greatest(load, settings.asked)).far)
+    found = {load.name: theory(paths[load.name], greatest(load, settings.asked)) for load in solved.loads}
+    return {name: check for name, check in found.items() if check.far}
 
 
-def followed(solved: Solved, names: Sequence[str], settings: Settings, lower: Solved | None = None) -> Solved:
-    """The solution with the loads `names` followed with large displacements.
+def followed(
+    solved: Solved, load: LoadCase, response: Following, settings: Settings, lower: Solved | None = None
+) -> Solved:
+    """A linear solution with one of its loads followed with large displacements, by that response.
 
-    `lower`: the solution of the lower of the two orders that are compared, followed already; it guides this one.
+    `lower`: the solution of the lower of the two orders that are compared, followed already.
     """
     model, responder = solved.model, solved.responder
-    fields, paths, found = dict(solved.fields), dict(solved.paths), list(solved.results)
-    for i, load in enumerate(solved.loads):
-        if load.name not in names:
-            continue
-        before = found[i]
-        guide = None if lower is None else lower.responder.far[load.name]
-        bow = before.theory.deflection_over_thickness / settings.asked
-        response = responder.following(load, guide=guide, bow=bow)
-        responder.far[load.name] = response
-        like = None if lower is None else lower.results[i]
-        result, fields[load.name], path = analyse(model.subject, load, response, settings, like)
-        paths[load.name] = path
-        found[i] = replace(
-            _beside(result, before),
-            curve=_curve(model, response, result.deflection) if like is None else like.curve,
-            notes=(*result.notes, *responder.notes(load, result.contacts)),
-            residual=response.residual(path.within(1.0)),
-        )
-    return replace(solved, results=tuple(found), fields=fields, paths=paths)
+    responder.far[load.name] = response
+    like = None if lower is None else lower.result(load.name)
+    result, fields, path = analyse(model.subject, load, response, settings, like)
+    result = replace(
+        _beside(result, solved.result(load.name)),
+        curve=_curve(model, response, result.deflection) if like is None else like.curve,
+        notes=(*result.notes, *responder.notes(load, result.contacts)),
+        residual=response.residual(path.within(1.0)),
+    )
+    return replace(
+        exchanged(solved, result),
+        fields={**solved.fields, load.name: fields},
+        paths={**solved.paths, load.name: path},
+    )
+
+
+def bow(solved: Solved, load: LoadCase, settings: Settings) -> float:
+    """Deflection over thickness at the expected severity by linear theory."""
+    return solved.result(load.name).theory.deflection_over_thickness / settings.asked
+
+
+def exchanged(solved: Solved, result: LoadResult) -> Solved:
+    """A solution with another result of one of its loads."""
+    return replace(solved, results=tuple(result if r.load == result.load else r for r in solved.results))
 
 
 def greatest(load: LoadCase, asked: float) -> float:

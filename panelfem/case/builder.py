@@ -84,6 +84,7 @@ def build(model: CaseFile, file: Path) -> Case:
         large_displacements=model.settings.large_displacements,
         order=model.settings.element_order,
         accuracy=None if model.settings.element_size_mm is not None else model.settings.accuracy,
+        imperfection=None if (height := model.settings.imperfection_mm) is None else 1e-3 * height,
         inputs=input_rows(model, used), assumed=assumed_inputs(model, used), hash=_hash(model, file),
         places=places,
     )  # fmt: skip

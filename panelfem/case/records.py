@@ -70,7 +70,8 @@ class Case:
     governs.  `vibrations`: whether natural vibrations are found.  `large_displacements`: whether loads that
     leave linear theory are followed.  `order` of the elements, None for the
     default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
-    not adapted.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
+    not adapted.  `imperfection` m: height of the initial shape a panel that buckles is followed from, None for the
+    default.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
     (3,) m: fasteners, damage, kerbs.  `damage_regions` are the mesh regions of holes,
     softened areas and delaminations.
     """
@@ -98,6 +99,7 @@ class Case:
     large_displacements: bool
     order: int | None
     accuracy: float | None
+    imperfection: float | None
     inputs: tuple[InputRow, ...]
     assumed: tuple[AssumedInput, ...]
     hash: str

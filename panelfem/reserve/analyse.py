@@ -36,12 +36,17 @@ class Settings:
     """What decides: the criterion per kind of ply, whether criteria without a mode govern release, the factor at which
     linear theory must still hold (the factor asked for), and whether loads under which it does not are `followed` with
     large displacements.
+
+    `imperfection` m: height of the initial shape of a panel that buckles, None: as assumed.  `nearness`: load -> what
+    is computed of its buckling, as the share of the buckling load over that of the hand one.
     """
 
     decide: Mapping[str, str] = field(default_factory=dict)
     modeless_governs: bool = False
     asked: float = 1.0
     followed: bool = True
+    imperfection: float | None = None
+    nearness: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -64,7 +69,8 @@ class Subject:
         """Whether the theory used holds at a factor of a path, or at its end."""
         state = path.found(factor)
         now = self.observer(state)
-        check = self.limits(now, None if state.large else self.observer.stretch(state))
+        stretch = None if state.large else self.observer.stretch(state)
+        check = self.limits(now, stretch, path.nearness, path.warmed)
         end = path.ended
         if end is None or end.snaps or end.factor >= factor:
             return check
@@ -118,7 +124,8 @@ def path_of(
         subject.bonds,
         DelaminationCheck(panel, residual_of(load)),
     )
-    return Path(response, subject.observer, checks), plies, limits
+    nearness, warmed = settings.nearness.get(load.name, 1.0), residual_of(load).since_fitting
+    return Path(response, subject.observer, checks, nearness=nearness, warmed=warmed), plies, limits
 
 
 def governing(modes: Sequence[ModeReserve]) -> tuple[ModeReserve, ModeReserve]:
@@ -127,10 +134,12 @@ def governing(modes: Sequence[ModeReserve]) -> tuple[ModeReserve, ModeReserve]:
     Of modes at one factor, as where a path ends, one that happens there comes before one that lies beyond.
     """
     none = ModeReserve("nothing", "none", "release", SEARCH_LIMIT, "beyond search")
-    first = min((m for m in modes if m.decides), key=lambda m: m.rank, default=none)
-    release = min(
-        (m for m in modes if m.grade == "release"), key=lambda m: (m.rank, m.status == "beyond search"), default=none
-    )
+
+    def soonest(mode: ModeReserve) -> tuple[float, bool]:
+        return mode.rank, mode.status == "beyond search"  # where a path ends, what ends it comes before what it hides
+
+    first = min((m for m in modes if m.decides), key=soonest, default=none)
+    release = min((m for m in modes if m.grade == "release"), key=soonest, default=none)
     return first, release
 
 

@@ -43,14 +43,16 @@ def lattice_means() -> FloatArray:
 @dataclass(frozen=True)
 class State:
     """One equilibrium: all unknowns (n_total,), what each fixing exerts on the skin (nf, 6) in its own axes (two
-    tangents, normal; N then N·m), and the contacts.  `large`: displacements and rotation vectors are large.  `seen`
-    keeps what observers read off it, so that no state is read twice.
+    tangents, normal; N then N·m), and the contacts.  `large`: displacements and rotation vectors are large.
+    `recovery`: of the shell it is a state of, None: the observer's own.  `seen` keeps what observers read off it, so
+    that no state is read twice.
     """
 
     unknowns: FloatArray
     reactions: FloatArray
     contacts: tuple[ContactState, ...] = ()
     large: bool = False
+    recovery: Recovery | None = field(default=None, repr=False)
     seen: dict[Observer, Observed] = field(default_factory=dict, repr=False)
 
 
@@ -165,7 +167,8 @@ class Observer:
 
     def reading(self, state: State) -> Recovery:
         """The recovery that reads this state."""
-        return self.recovery.large if state.large else self.recovery
+        recovery = self.recovery if state.recovery is None else state.recovery
+        return recovery.large if state.large else recovery
 
     def _read(self, state: State) -> Observed:
         strain, gradient = self.reading(state).observed(state.unknowns, self._gradient_points)

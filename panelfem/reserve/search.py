@@ -37,7 +37,9 @@ class Path:
     """The states of one response, and what the checks say of each; computed once, asked often.
 
     `start`: the factor at which the search for the governing mode begins, `start_plies` that for the first ply failure
-    (None: at `start`); it ends within `near` of a factor, and at `limit`.  `ended`: the end of the path, once met.
+    (None: at `start`); it ends within `near` of a factor, and at `limit`.  `nearness`: of
+    buckling, as computed, over the hand measure; `warmed` K since the panel was fitted.  `ended`: the end of the path,
+    once met.
     """
 
     response: Response
@@ -47,6 +49,8 @@ class Path:
     start_plies: float | None = None
     near: float = TOLERANCE
     limit: float = SEARCH_LIMIT
+    nearness: float = 1.0
+    warmed: float = 0.0
     held: Observed = field(init=False)
     ended: PathEnds | None = field(default=None, init=False)
     _states: dict[float, State] = field(default_factory=dict, init=False)

@@ -52,7 +52,9 @@ class Theory:
 
     `vertices` (m,) are those whose motion counts, with the `thickness` (m,) m of their bay, `normals` (m, 3) and the
     `nearest` (m,) supported vertex of each; `critical` (ns,) N/m is the hand buckling load at the sampling points, of
-    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8) and thickness `depth` (laminates,) m; `limits` are those of first-order theory.
+    laminate `group` (ns,) with stiffness `stiffness` (laminates, 8, 8), thickness `depth` (laminates,) m and membrane
+    force `heat` (laminates, 3) N/m that each K held back costs, in a bay `width` (ns,) m wide; `limits` are those of
+    first-order theory.
     """
 
     vertices: IntArray
@@ -60,24 +62,29 @@ class Theory:
     normals: FloatArray
     nearest: IntArray
     critical: FloatArray
+    width: FloatArray
     group: IntArray
     stiffness: FloatArray
     depth: FloatArray
+    heat: FloatArray
     limits: ShellLimits
 
-    def __call__(self, now: Observed, stretch: FloatArray | None = None) -> TheoryCheck:
+    def __call__(
+        self, now: Observed, stretch: FloatArray | None = None, nearness: float = 1.0, warmed: float = 0.0
+    ) -> TheoryCheck:
         """The measures at a state, with the reasons for which linear theory does not hold there.
 
         `stretch` (ns, 6): the strains that the motion of a linear state has at large displacements; None: not looked
-        at.
+        at.  `nearness`: what is known of buckling, as the share of the buckling load over that of the hand one.
+        `warmed` K: temperature since the panel was fitted.
         """
         motion = now.motion
         relative = np.einsum("ij,ij->i", motion[self.vertices, :3] - motion[self.nearest, :3], self.normals)
         deflection = float((np.abs(relative) / self.thickness).max())
         rotation = float(np.linalg.norm(motion[self.vertices, 3:], axis=1).max())
-        force = np.einsum("nij,nj->ni", self.stiffness[self.group, :3], now.strain)
+        force = np.einsum("nij,nj->ni", self.stiffness[self.group, :3], now.strain) - warmed * self.heat[self.group]
         compression = principal_compression(force[:, 0], force[:, 1], force[:, 2])
-        share = float((np.maximum(compression, 0.0) / self.critical).max())
+        share = nearness * float((np.maximum(compression, 0.0) / self.critical).max())
         shell = self.limits(now.strain)
         if now.large:
             return TheoryCheck(deflection, rotation, share, tuple(shell_reasons(shell)), shell, True)
@@ -87,7 +94,8 @@ class Theory:
         if rotation > ROTATION:
             reasons.append(f"rotation {number(rotation, 2)} rad, limit {ROTATION} rad")
         if share > BUCKLING:
-            reasons.append(f"compression {number(share, 2)} of a hand buckling load, limit {number(BUCKLING, 2)}")
+            load = "a hand buckling load" if nearness == 1.0 else "the buckling load"
+            reasons.append(f"compression {number(share, 2)} of {load}, limit {number(BUCKLING, 2)}")
         change = 0.0 if stretch is None else self._change(now.strain, stretch)
         if change > MEMBRANE:
             reasons.append(f"membrane strain changes by {number(change, 2)} of the greatest strain, limit {MEMBRANE}")
@@ -130,9 +138,11 @@ def theory(panel: Panel, sampling: Sampling, supported: IntArray, counted: BoolA
         mesh.vertex_normals[vertices],
         np.concatenate([part.nearest for part in parts]),
         critical,
+        widths,
         sampling.group,
         stiffness,
         np.array([laminate.thickness for laminate in panel.laminates]),
+        np.stack([laminate.thermal_resultants(1.0)[:3] for laminate in panel.laminates]),
         shell_limits(panel.mesh, panel.laminates, sampling.points, sampling.group, widths, on_bridge),
     )
 

@@ -11,8 +11,8 @@ Source: Riks 1979, Int. J. Solids Struct. 15:529, with updated planes, Ramm 1981
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -207,8 +207,8 @@ class LoadPath:
         """The problem."""
         return self.newton.equilibrium
 
-    def held(self) -> Point:
-        """The point with the held loads alone."""
+    def held(self, stops: Sequence[float] = ()) -> Point:
+        """The point with the held loads alone; with `stops`, shares of these, they are put on step by step."""
         if not self.points:
             rest = self.equilibrium.rest()
             loads = self.equilibrium.loads[0]
@@ -216,7 +216,8 @@ class LoadPath:
             if quiet and not (self.equilibrium.motions(rest) < 0.0).any():
                 self.keep(rest)
             else:
-                found = self.newton.settle(rest, 0.0)
+                at_once = None if stops else self.newton.settle(rest, 0.0)
+                found = at_once or self._in_steps(stops)
                 if found is None:
                     raise ModelError(
                         "the panel does not come to rest under its held loads alone",
@@ -225,6 +226,18 @@ class LoadPath:
                     )
                 self.keep(found[0])
         return self.points[0]
+
+    def _in_steps(self, stops: Sequence[float]) -> tuple[Point, Tangent, int] | None:
+        """The point with the held loads alone, put on step by step; None: not found, or with shapes in the way."""
+        eq, rest = self.equilibrium, self.equilibrium.rest()
+        if eq.shapes:
+            return None
+        try:
+            path = LoadPath(Newton(eq.of_held()), self.first)
+            last = [path.at(share) for share in (*stops, 1.0)][-1]
+        except ModelError:
+            return None
+        return self.newton.settle(replace(rest, pose=last.pose, mu=last.mu), 0.0)
 
     def at(self, factor: float) -> Point:
         """The point at a factor ≥ 0.  Raises ModelError, naming the factor reached, where the path ends before it."""

@@ -169,6 +169,12 @@ class Equilibrium:
         ]
         self._locked = [_locked(large_, part.elements.initial) for part in self.loads]
 
+    def of_held(self) -> Equilibrium:
+        """The problem in which the held loads grow with the factor and nothing else acts; shapes are away."""
+        nothing = Acting(np.zeros(self.shell.n_total))
+        fixed = self.held.reshape(-1, 6)
+        return Equilibrium(self.shell, nothing, self.loads[0], fixed, self.extra, self.fixings, (), self.large)
+
     # ------------------------------------------------------------------------------------------------ points
     def rest(self) -> Point:
         """The unloaded, undeformed point at factor 0; shapes that come with a force lie against the panel."""
@@ -201,8 +207,8 @@ class Equilibrium:
         """All forces out of balance (n_total,): loads less what strains, springs, fixings and shapes take."""
         return self._evaluate(point, False)[0]
 
-    def symmetric(self, point: Point) -> tuple[FloatArray, csr_array | None]:
-        """Symmetric parts of the element tangents (ne, n, n) and of the springs (n_boundary, n_boundary), None: none.
+    def symmetric(self, point: Point) -> Stiffness:
+        """The symmetric part of the tangent at a point.
 
         At a point without moments from outside the whole tangent has no other part, though an element's may.
         """
@@ -210,7 +216,7 @@ class Equilibrium:
         full, extra = found.full, found.extra
         for part in chunks(self.large.tables.linear, len(full)):
             full[part] = 0.5 * (full[part] + full[part].swapaxes(1, 2))
-        return full, None if extra is None else csr_array(0.5 * (extra + extra.T))
+        return Stiffness(full, None if extra is None else csr_array(0.5 * (extra + extra.T)), found.rows)
 
     def tangent(self, point: Point, factor: Bordered | None = None) -> Tangent:
         """The factored tangent at a point, with what is out of balance there.

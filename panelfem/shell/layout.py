@@ -44,6 +44,12 @@ class Layout:
         self.n_boundary = 6 * mesh.nb
         self.n_total = self.n_boundary + self.ne * self.tables.n_inner
 
+    def moved(self, mesh: CurvedMesh) -> Layout:
+        """The layout of the same mesh with its nodes elsewhere, eliminated in the same order."""
+        other = Layout(mesh)
+        other.pattern = self.pattern
+        return other
+
     @cached_property
     def x(self) -> FloatArray:
         """Positions of the nodes of each element, (ne, nu, 3), m."""

@@ -34,15 +34,19 @@ from panelfem.shell.large import Chunk, Moved
 class Linearised:
     """The tangent of an `equilibrium` continued in a straight line from a point `start` of its path.
 
-    `rate` (n_total,): what the linear answer moves per unit of the factor.  See the module for `displaced`.
+    `rate` (n_total,): what moves per unit of the factor, None: the linear answer.  See the module for `displaced`.
     """
 
-    def __init__(self, equilibrium: Equilibrium, start: Point, displaced: bool = False) -> None:
+    def __init__(
+        self, equilibrium: Equilibrium, start: Point, displaced: bool = False, rate: FloatArray | None = None
+    ) -> None:
         self.equilibrium, self.start, self.displaced = equilibrium, start, displaced
-        tangent = equilibrium.tangent(start)
-        self.rate: FloatArray = tangent.factor.solve(tangent.rate, tangent.row_rate, tangent.tail_rate)[0]
-        self._rows = tangent.factor.rows
-        self._stiffness, self._springs = equilibrium.symmetric(start)
+        if rate is None:
+            tangent = equilibrium.tangent(start)
+            rate = tangent.factor.solve(tangent.rate, tangent.row_rate, tangent.tail_rate)[0]
+        self.rate: FloatArray = rate
+        found = equilibrium.symmetric(start)
+        self._stiffness, self._springs, self._rows = found.full, found.extra, found.rows
         self._change = np.zeros_like(self._stiffness)
         self._moved: list[Moved] = []
         for chunk in equilibrium.large.chunks:

@@ -125,6 +125,17 @@ class Recovery:
         other._field, other._nodal = self._far
         return other
 
+    def on(self, shell: Shell) -> Recovery:
+        """The same recovery for the shell moved a little (`Shell.moved`): its strains, from where it then is, by the
+        means, frames and curvatures of this one.
+        """
+        other = copy(self)
+        other.__dict__.pop("large", None)
+        other.shell, order = shell, shell.mesh.order
+        other._nodal = shell.strain_field(np.hstack(lattice(order)), self._there)
+        other._field = shell.strain_field(INTERIOR[order], self._there) if order in INTERIOR else other._nodal
+        return other
+
     # ---------------------------------------------------------------------------------------------- results
     def strains(self, u: FloatArray) -> FloatArray:
         """Strains (np, 8) of u (n_total,), or (m, np, 8) of (n_total, m), in the frame of each pair.

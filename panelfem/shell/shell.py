@@ -84,6 +84,15 @@ class Shell:
         other._matrices = now
         return other
 
+    def moved(self, mesh: CurvedMesh) -> Shell:
+        """The shell with its nodes elsewhere, free of stress there: `mesh` is its own with other places.
+
+        Laminates and elimination order are shared; the frames are those of the new places.
+        """
+        other = Shell.__new__(Shell)
+        other._set(self.layout.moved(mesh), self.stiffness, self.axis, self.active)
+        return other
+
     def factor(self, supports: Supports, checks: bool = True) -> System:
         """Factor with `supports`; `checks` adds mesh, rigid-motion, pivot and residual checks.  Raises ModelError."""
         return factor_shell(self, supports, checks)

@@ -42,6 +42,10 @@ ENERGY = 0.9
 """Share of the strain energy of a mode that tells how local it is."""
 
 
+class GivesError(ModelError):
+    """The shell is not stable where its buckling would be looked for from."""
+
+
 @dataclass(frozen=True)
 class Mode:
     """A buckling mode.
@@ -77,21 +81,27 @@ def stable(equilibrium: Equilibrium, point: Point) -> int:
 
     Places in contact are taken to stay in contact.
     """
-    full, springs = equilibrium.symmetric(point)
-    rows = equilibrium.tangent(point).factor.rows
-    return Bordered(equilibrium.shell.layout, full, equilibrium.held, springs, rows).negatives
+    found = equilibrium.symmetric(point)
+    return Bordered(equilibrium.shell.layout, found.full, equilibrium.held, found.extra, found.rows).negatives
 
 
 def buckling(
-    equilibrium: Equilibrium, start: Point, count: int = 3, within: float = math.inf, displaced: bool = False
+    equilibrium: Equilibrium,
+    start: Point,
+    count: int = 3,
+    within: float = math.inf,
+    displaced: bool = False,
+    rate: FloatArray | None = None,
+    near: float | None = None,
 ) -> Buckling:
     """The `count` lowest buckling modes beyond the factor of `start`, as the tangent is continued from there.
 
     Modes too near to the last to be counted apart come with it.  There are fewer where no more lie up to the factor
-    `within`, or no more could be found; :attr:`Buckling.counted` tells up to where none is missing.  `displaced` as in
-    :mod:`panelfem.shell.linearised`.  Places in contact at the start are taken to stay in contact, others not to come
-    into it.  Raises ModelError if the shell is not stable at the start, if the scaled loads do nothing there, and if
-    the first modes cannot be found.
+    `within`, or no more could be found; :attr:`Buckling.counted` tells up to where none is missing.  `displaced` and
+    `rate` as in :mod:`panelfem.shell.linearised`.  Places in contact at the start are taken to stay in contact, others
+    not to come into it.  `near`: where the first mode lies is known from elsewhere, which saves looking for it.  Raises
+    GivesError if the shell is not stable at the start, ModelError if the scaled loads do nothing there, and if the
+    first modes cannot be found.
     """
     if count < 1 or not within > start.factor:
         raise ModelError(
@@ -99,29 +109,18 @@ def buckling(
             where="buckling",
             allowed=f"1 or more modes, beyond the start at {start.factor:.3g}",
         )
-    line, origin = Linearised(equilibrium, start, displaced), start.factor
+    line, origin = Linearised(equilibrium, start, displaced, rate), start.factor
     if not line.changes:
         raise ModelError(
             "the scaled loads change nothing at first",
             where=f"buckling, from {origin:.3g} of the load",
             do="start from a point where they act: where a shape touches",
         )
-    base = line.at(origin)
-    if base.negatives:
-        raise ModelError(
-            f"the panel can already give in {base.negatives} way{'s' * (base.negatives > 1)}",
-            where=f"buckling, from {origin:.3g} of the load",
-            do="start from a lower load, or hold it better",
-        )
-    if math.isfinite(within):
-        count = min(count, line.at(within).negatives)
+    if near is None:
+        count, near = _first(line, count, within)
         if count == 0:
             return Buckling((), within)
-    rough, _ = _search(line, base, 1, BLOCK, ROUGH)
-    if not len(rough):
-        raise _lost(origin)
-    del base  # a factor is large
-    shift, factor = _below_all(line, min(1.0 / float(rough[0]), within - origin))
+    shift, factor = _below_all(line, min(near, within) - origin)
     for attempt in range(TRIES):
         values, shapes = _search(line, factor, count, BLOCK << attempt)
         factors = shift + 1.0 / values
@@ -134,7 +133,29 @@ def buckling(
                 modes = (_mode(line, float(p), v) for p, v in zip(factors[found], shapes.T[found], strict=True))
                 return Buckling(tuple(modes), counted)
             count = max(count, there)
+        elif line.at(within).negatives == 0:
+            return Buckling((), within)
     raise _lost(origin)
+
+
+def _first(line: Linearised, count: int, within: float) -> tuple[int, float]:
+    """How many modes there are up to the factor `within`, at most `count`, and about where the first is."""
+    origin = line.start.factor
+    base = line.at(origin)
+    if base.negatives:
+        raise GivesError(
+            f"the panel can already give in {base.negatives} way{'s' * (base.negatives > 1)}",
+            where=f"buckling, from {origin:.3g} of the load",
+            do="start from a lower load, or hold it better",
+        )
+    if math.isfinite(within):
+        count = min(count, line.at(within).negatives)
+        if count == 0:
+            return 0, within
+    rough, _ = _search(line, base, 1, BLOCK, ROUGH)
+    if not len(rough):
+        raise _lost(origin)
+    return count, origin + 1.0 / float(rough[0])
 
 
 def _search(
@@ -193,19 +214,29 @@ def _node_normals(shell: Shell, elements: IntArray) -> FloatArray:
     return surface_at(shell.layout, shell.layout.tables.triangle.displacement.nodes, elements)[1]
 
 
-def imperfect(shell: Shell, shape: FloatArray, amount: float) -> CurvedMesh:
-    """The mesh moved by `shape` (n_total,) so scaled that its greatest displacement along the normal is `amount` m.
+def initial_shape(shell: Shell, shape: FloatArray, amount: float) -> FloatArray:
+    """The displacements of `shape` (n_total,) so scaled that the greatest one along the normal is `amount` m.
 
-    A positive amount moves that place along its normal (of two alike, the first).  A shell on that mesh, with the same
-    numbers of nodes and unknowns, starts from there without stress.  Raises ModelError for a shape that does not leave
-    the surface.
+    A positive amount moves that place along its normal (of two alike, the first).  Raises ModelError for a shape that
+    does not leave the surface.
     """
-    layout = shell.layout
-    moves = shape[layout.displacement_unknowns]
-    along = np.einsum("enc,enc->en", moves, _node_normals(shell, np.arange(layout.ne)))[shell.active]
+    moves = shape[shell.layout.displacement_unknowns]
+    along = np.einsum("enc,enc->en", moves, _node_normals(shell, np.arange(shell.layout.ne)))[shell.active]
     greatest_one = along.ravel()[int(np.abs(along).argmax())]
     if abs(greatest_one) <= 1e-6 * np.abs(moves[shell.active]).max():
         raise ModelError("the shape does not leave the surface", where="imperfection", do="choose another mode")
+    return np.asarray(amount / greatest_one * shape)
+
+
+def reshaped(shell: Shell, shape: FloatArray) -> CurvedMesh:
+    """The mesh moved by `shape` (n_total,), m.  A shell on it, with the same numbers of nodes and unknowns, starts from
+    there without stress.
+    """
     x = shell.mesh.x.copy()
-    x[shell.mesh.nodes] += amount / greatest_one * moves
+    x[shell.mesh.nodes] += shape[shell.layout.displacement_unknowns]
     return shell.mesh.moved(x)
+
+
+def imperfect(shell: Shell, shape: FloatArray, amount: float) -> CurvedMesh:
+    """The mesh moved by :func:`initial_shape`."""
+    return reshaped(shell, initial_shape(shell, shape, amount))
