@@ -434,7 +434,8 @@ class Equilibrium:
         """First rotation unknowns of the nodes whose rotation springs or fixings act on."""
         if not hasattr(self, "_turning_"):
             spun = self.large.rotation_unknowns
-            weight = np.bincount(self.fixings.rows.indices, np.abs(self.fixings.rows.data), self.shell.n_total)
+            rows = self.fixings.rows
+            weight = np.bincount(rows.indices, np.abs(rows.data), self.shell.n_total).astype(float)
             if self.extra is not None:
                 weight[: self.shell.n_boundary] += np.abs(self.extra.diagonal())
             self._turning_ = spun[(weight[spun] > 0).any(axis=1), 0]

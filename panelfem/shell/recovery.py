@@ -132,8 +132,9 @@ class Recovery:
         other = copy(self)
         other.__dict__.pop("large", None)
         other.shell, order = shell, shell.mesh.order
-        other._nodal = shell.strain_field(np.hstack(lattice(order)), self._there)
-        other._field = shell.strain_field(INTERIOR[order], self._there) if order in INTERIOR else other._nodal
+        nodal = shell.strain_field(np.hstack(lattice(order)), self._there)
+        field = shell.strain_field(INTERIOR[order], self._there) if order in INTERIOR else nodal
+        other._nodal, other._field, other._far = nodal, field, (field.large, nodal.large)
         return other
 
     # ---------------------------------------------------------------------------------------------- results
