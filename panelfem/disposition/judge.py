@@ -7,7 +7,8 @@ displacements, those numbers rule, and the outcome by the linear ones is kept be
 equilibrium was found is no failure of the panel: what was found up to there counts, and what lies beyond cannot be
 told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode
 reached at the expected severity, a patch without which the panel fails what it must survive, a fixing whose loss it
-does not survive, a dull area or one whose plies have come apart left in place, a fastening to a part that protects people, a cover over high voltage, or a
+does not survive, a dull area or one whose plies have come apart left in place, a fastening to
+a part that protects people, a cover over high voltage, or a
 permission not yet given.  An assumed input lowers an outcome only if an end of its band does.  Nothing ever lifts an
 outcome.
 """
