@@ -204,8 +204,8 @@ class Buckling:
 
     `factors` (n,) on the load's own parameter, rising, at which the panel as it stands under the held loads could take
     another shape (linear theory); `where` the first shape moves most, in words, and its `shape` (nv, 3) at the
-    vertices, greatest motion one.  `imperfection` m: the first shape was added to the panel with this amplitude before it was
-    followed past buckling (0: it was not).  `bars` (n,) of the factors.
+    vertices, greatest motion one.  `imperfection` m: the first shape was added to the panel with this amplitude
+    before it was followed past buckling (0: it was not).  `bars` (n,) of the factors.
     """
 
     factors: tuple[float, ...]

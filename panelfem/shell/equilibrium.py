@@ -83,8 +83,8 @@ class Point:
     """A point on an equilibrium path.
 
     `factor` on the scaled part; `pose`; `mu` (fixing rows,) and `push` (places,) N forces of fixings and contacts,
-    `way` (shapes,) m the advance of each shape; `predicted`: strains of every chunk by the first order of the last step,
-    None: those of the pose.
+    `way` (shapes,) m the advance of each shape; `predicted`: strains of every chunk by the first order of the last
+    step, None: those of the pose.
     """
 
     factor: float
