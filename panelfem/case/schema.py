@@ -92,8 +92,8 @@ class Settings(Section):
         "Order of the elements; absent: the default. The bars come from elements of one order more.", 2, 5, default=None
     )
     imperfection_mm: float | None = number(
-        "Height of the initial shape that a panel which buckles is followed from; absent: a tenth of the thickness there "
-        "or a thousandth of the width of the bay, the greater of the two (common practice, no source).",
+        "Height of the initial shape that a panel which buckles is followed from; absent: a tenth of the thickness "
+        "there or a thousandth of the width of the bay, the greater of the two (common practice, no source).",
         0.001,
         50.0,
         default=None,
