@@ -6,7 +6,7 @@
     │   ├── StackError    a stacking sequence that cannot be read
     │   └── MeshError     a surface that cannot be meshed or is not one surface
     └── ModelError        the model has no single answer (a panel free to move, a singular matrix)
-        └── PathEnds      no equilibrium was found beyond a factor on the load
+        └── PathEndsError      no equilibrium was found beyond a factor on the load
 
 The command line turns any of them into one message and exit code 2.
 """
@@ -49,7 +49,7 @@ class ModelError(PanelfemError):
     """The model has no single answer."""
 
 
-class PathEnds(ModelError):
+class PathEndsError(ModelError):
     """An equilibrium path ends at `factor` on the load; `snaps`: it is known to turn back there."""
 
     def __init__(self, factor: float, snaps: bool, why: str) -> None:

@@ -15,7 +15,7 @@ from panelfem.assess.buckle import beyond_linear, modes
 from panelfem.assess.model import Bent, Imperfection
 from panelfem.assess.plan import State
 from panelfem.assess.solve import Solved, far, solve
-from panelfem.errors import PathEnds
+from panelfem.errors import PathEndsError
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.loads import AreaForce, Contact, Cure, HalfRound, LoadCase, Pressure
 from panelfem.material import library
@@ -168,7 +168,7 @@ def test_followed_past_buckling(pushed):
         assert r.release.factor > 2.0 * r.buckling.factors[0]
         response = solved.responder.far["push"]
         assert max(point.factor for point in response.path.points) >= r.release.factor
-        assert [stable(response.equilibrium, point) for point in response.path.points] == [0] * len(response.path.points)
+        assert not any(stable(response.equilibrium, point) for point in response.path.points)
     assert result(high).deflection.value == pytest.approx(result(low).deflection.value, rel=0.02)
 
 
@@ -229,7 +229,7 @@ def test_a_curved_panel_snaps():
     linear_low, _ = linear(hinged(6, 5e-3), load, Settings())
     assert result(linear_low).theory.deflection_over_thickness < 0.3
     flawless = linear_low.responder.following(load)
-    with pytest.raises(PathEnds) as end:
+    with pytest.raises(PathEndsError) as end:
         flawless.at(3.0)
     assert end.value.snaps
     assert result(low).release.factor < end.value.factor

@@ -22,7 +22,7 @@ from panelfem.disposition import (
     uncertainty,
 )
 from panelfem.disposition.judge import _ORDER, mode_words
-from panelfem.errors import PathEnds
+from panelfem.errors import PathEndsError
 from panelfem.reserve.records import Deflection, LinearAnswer, LoadResult, ModeReserve, TheoryCheck
 from panelfem.reserve.search import _giving_way
 
@@ -211,11 +211,11 @@ def followed(release=2.0, end=None, linear=1.1, reasons=(), **more):
 
 
 def snap(factor):
-    return PathEnds(factor, True, "the panel gives way and snaps to another shape")
+    return PathEndsError(factor, True, "the panel gives way and snaps to another shape")
 
 
 def lost(factor):
-    return PathEnds(factor, False, "the equations did not settle in small steps")
+    return PathEndsError(factor, False, "the equations did not settle in small steps")
 
 
 def test_large_displacements_decide_and_the_outcome_by_the_linear_numbers_is_kept():

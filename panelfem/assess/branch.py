@@ -21,7 +21,7 @@ from panelfem.arrays import FloatArray
 from panelfem.assess.large import Following
 from panelfem.assess.model import Bent, Imperfection, Model
 from panelfem.assess.solve import Solved, bow, followed
-from panelfem.errors import ModelError, PathEnds
+from panelfem.errors import ModelError, PathEndsError
 from panelfem.loads import LoadCase
 from panelfem.reserve.analyse import Settings
 from panelfem.shell.equilibrium import Point
@@ -168,7 +168,7 @@ def _ended(solved: Solved, linear: Solved, load: LoadCase, lost: Lost | None, se
         return solved
     last, response = lost[0], _response(solved, load)
     end = START if last is None else max(last.factor, START)
-    response.stop(PathEnds(end, False, "the shape found is not stable beyond it, the panel may jump to another"))
+    response.stop(PathEndsError(end, False, "the shape found is not stable beyond it, the panel may jump to another"))
     return followed(linear, load, response, settings)
 
 

@@ -9,7 +9,7 @@ from scipy import sparse
 
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.assess.model import Model
-from panelfem.errors import ModelError, PathEnds
+from panelfem.errors import ModelError, PathEndsError
 from panelfem.loads import Contact, LoadCase
 from panelfem.loads.vectors import acting, fastener_gaps
 from panelfem.reserve.observe import State
@@ -81,7 +81,7 @@ class Following:
         first = float(np.clip(FIRST / max(self.bow, 1e-6), SHORTEST, LONGEST))
         self.path = LoadPath(Newton(self.equilibrium, thrifty=True), first)
         self._states: dict[float, State] = {}
-        self._ends: PathEnds | None = None
+        self._ends: PathEndsError | None = None
 
     @property
     def held(self) -> State:
@@ -89,13 +89,13 @@ class Following:
         return self.at(0.0)
 
     def at(self, factor: float) -> State:
-        """The state at a factor on the scaled part.  Raises PathEnds where the path does not reach it."""
+        """The state at a factor on the scaled part.  Raises PathEndsError where the path does not reach it."""
         if factor not in self._states:
             self._states[factor] = self._state(self.point(factor))
         return self._states[factor]
 
     def point(self, factor: float) -> Point:
-        """The point of the path at a factor.  Raises PathEnds where the path does not reach it."""
+        """The point of the path at a factor.  Raises PathEndsError where the path does not reach it."""
         known = [p for p in self.path.points if p.factor == factor]
         if known:
             return known[0]
@@ -114,7 +114,7 @@ class Following:
             if end is None:
                 raise
             why = "it gives way and snaps to another shape" if end.maximum else "the equations did not settle"
-            self._ends = PathEnds(end.factor, end.maximum, why)
+            self._ends = PathEndsError(end.factor, end.maximum, why)
             raise self._ends from None
 
     def _to_the_end(self, factor: float) -> None:
@@ -149,7 +149,7 @@ class Following:
                     self.path.at(stop)
         return self.path.at(factor)
 
-    def stop(self, end: PathEnds) -> None:
+    def stop(self, end: PathEndsError) -> None:
         """Let the path end there, though it was followed further."""
         self._ends = end
         self.path.points[:] = [p for p in self.path.points if p.factor <= end.factor]

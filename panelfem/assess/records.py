@@ -25,9 +25,10 @@ class Restoration:
 class Tone:
     """One natural vibration of a panel as fitted, at rest.
 
-    `frequency` Hz with its mesh error `bar` Hz; `effective` (3,): share of the panel's mass that goes with a shake along
-    x, y, z; `where` it moves most, in words; `shape` (nv, 3) at the vertices, greatest motion one; `like`: number (from
-    1) of the undamaged panel's vibration it corresponds to, None: none; `likeness`: 1 for the same shape, 0 for another
+    `frequency` Hz with its mesh error `bar` Hz; `effective` (3,): share of the panel's mass that goes with a shake
+    along x, y, z; `where` it moves most, in words; `shape` (nv, 3) at the vertices, greatest motion one; `like`: number
+    (from 1) of the undamaged panel's vibration it corresponds to, None: none; `likeness`: 1 for the same shape,
+    0 for another
     altogether (modal assurance criterion).
     """
 

@@ -26,8 +26,8 @@ from panelfem.shell.held import HeldState
 class Responder:
     """Gives the response of a model to any of its load cases, with any stiffness of its fixings.
 
-    `finer`: shapes press at more places, as the better of two solutions needs (`split_for`).  `far`: the load cases that
-    are followed with large displacements, with a response that guides others under the same one (None: none yet);
+    `finer`: shapes press at more places, as the better of two solutions needs (`split_for`).  `far`: the load cases
+    that are followed with large displacements, with a response that guides others under the same one (None: none yet);
     `bent`: those of them that are followed from a shape that is not quite the panel's.
     """
 

@@ -67,8 +67,8 @@ class Settings(Section):
     )
     lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
     large_displacements: bool = flag(
-        "Whether loads under which linear theory does not hold are followed with large displacements; without, what they "
-        "do cannot be told.",
+        "Whether loads under which linear theory does not hold are followed with large displacements; without, what "
+        "they do cannot be told.",
         default=True,
     )
     vibrations: bool = flag(

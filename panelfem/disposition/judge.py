@@ -7,7 +7,8 @@ displacements, those numbers rule, and the outcome by the linear ones is kept be
 equilibrium was found is no failure of the panel: what was found up to there counts, and what lies beyond cannot be
 told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode
 reached at the expected severity, a patch without which the panel fails what it must survive, a fixing whose loss it
-does not survive, a dull area or one whose plies have come apart left in place, a fastening to a part that protects people, a cover over high voltage, or a
+does not survive, a dull area or one whose plies have come apart left in place, a fastening to
+a part that protects people, a cover over high voltage, or a
 permission not yet given.  An assumed input lowers an outcome only if an end of its band does.  Nothing ever lifts an
 outcome.
 """
@@ -112,7 +113,7 @@ def _asked(result: LoadResult, mode: ModeReserve, consequence: Consequence) -> f
 
 def _lower_end(mode: ModeReserve) -> float:
     """The least a factor may be for the mesh; a bar that was not estimated counts as none."""
-    return mode.rank if math.isnan(mode.bar) or is_bound(mode) else mode.rank - mode.bar
+    return mode.rank if math.isnan(mode.bar) or ends(mode) else mode.rank - mode.bar
 
 
 def _first_reached(result: LoadResult) -> ModeReserve:
@@ -134,7 +135,9 @@ def _unsettled(result: LoadResult, consequence: Consequence) -> ModeReserve | No
     """
     if _short(result, consequence) is not None:
         return None
-    ratios = [(m, _asked(result, m, consequence)) for m in result.modes if m.grade == "release" and not is_bound(m)]
+    # a bound has a bar only where a place may hide a lower reserve
+    known = [m for m in result.modes if m.grade == "release" and (not is_bound(m) or not math.isnan(m.bar))]
+    ratios = [(m, _asked(result, m, consequence)) for m in known if not ends(m)]
     open_ones = [(m, asked) for m, asked in ratios if _lower_end(m) < asked]
     return min(open_ones, key=lambda item: _lower_end(item[0]) / item[1])[0] if open_ones else None
 

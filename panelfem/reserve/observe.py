@@ -74,7 +74,7 @@ class Response(Protocol):
     def at(self, factor: float) -> State:
         """The state with the scaled part at `factor` times the expected severity.
 
-        Raises PathEnds where there is none.
+        Raises PathEndsError where there is none.
         """
 
 

@@ -203,9 +203,9 @@ class Buckling:
     """Buckling of a configuration under one load case.
 
     `factors` (n,) on the load's own parameter, rising, at which the panel as it stands under the held loads could take
-    another shape (linear theory); `where` the first shape moves most, in words, and its `shape` (nv, 3) at the vertices,
-    greatest motion one.  `imperfection` m: the first shape was added to the panel with this amplitude before it was
-    followed past buckling (0: it was not).  `bars` (n,) of the factors.
+    another shape (linear theory); `where` the first shape moves most, in words, and its `shape` (nv, 3) at the
+    vertices, greatest motion one.  `imperfection` m: the first shape was added to the panel with this amplitude
+    before it was followed past buckling (0: it was not).  `bars` (n,) of the factors.
     """
 
     factors: tuple[float, ...]

@@ -2,8 +2,8 @@
 
 Where the response is proportional one state gives every factor.  Where it is not (contact), the factor of a mode is
 the p with r(p) = 1, r(p) being the factor still to go on what was added between the held state and the state at p; it
-is found by a secant on log r over log p, with every state computed kept for the other modes.  Where the path ends before
-a mode is reached, the panel gives way there: that is a mode of its own.
+is found by a secant on log r over log p, with every state computed kept for the other modes.  Where the path ends
+before a mode is reached, the panel gives way there: that is a mode of its own.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from panelfem.arrays import FloatArray
-from panelfem.errors import PathEnds
+from panelfem.errors import PathEndsError
 from panelfem.reserve.check import Check, merge
 from panelfem.reserve.observe import Observed, Observer, Response, State
 from panelfem.reserve.records import LoadResult, ModeReserve
@@ -52,7 +52,7 @@ class Path:
     nearness: float = 1.0
     warmed: float = 0.0
     held: Observed = field(init=False)
-    ended: PathEnds | None = field(default=None, init=False)
+    ended: PathEndsError | None = field(default=None, init=False)
     _states: dict[float, State] = field(default_factory=dict, init=False)
     _reserves: dict[tuple[float, bool], dict[Key, ModeReserve]] = field(default_factory=dict, init=False)
 
@@ -78,7 +78,7 @@ class Path:
         if self.ended is None and factor not in self._states:
             try:
                 self._states[factor] = self.response.at(factor)
-            except PathEnds as end:
+            except PathEndsError as end:
                 self.ended = end
         return factor if self.ended is None else min(factor, self.ended.factor)
 
@@ -154,7 +154,7 @@ def along(path: Path, everything: bool = True, known: bool = False) -> list[Mode
     return every if path.ended is None else [*every, _giving_way(path.ended)]
 
 
-def _giving_way(end: PathEnds) -> ModeReserve:
+def _giving_way(end: PathEndsError) -> ModeReserve:
     """The mode of a path that ends."""
     mode = "snap-through" if end.snaps else "no equilibrium found"
     return ModeReserve(mode, STABILITY, "release", end.factor)

@@ -140,7 +140,7 @@ class Newton:
     def next(self, point: Point, works: list[float], near: bool) -> bool:
         """Makes the tangent for the next step; whether its factor is that of a point before.
 
-        A thrifty search keeps a factor while the work left falls fast, and for the first step to a point that is `near`.
+        A thrifty search keeps a factor while the work left falls fast, and for the first step to one that is `near`.
         """
         old = self._tangent
         fast = works[-1] <= SLOW * works[-2] if len(works) > 1 else near

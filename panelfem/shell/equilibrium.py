@@ -2,11 +2,11 @@
 
 Springs, fasteners and contacts act on coordinates c of the pose: displacements, and for rotations ψ, the vector of the
 skew part of R (sin of the angle along the axis), which needs no branch and is the rotation vector while it is small.  A
-fastener's row H with stiffness k has the force μ of the skin on it, H c − g = μ/k; a place of contact P u + gap − share·s
-≥ 0 has the force −μ ≥ 0 of the shape on the skin.
+fastener's row H with stiffness k has the force μ of the skin on it, H c − g = μ/k; a place of contact P u + gap −
+share·s ≥ 0 has the force −μ ≥ 0 of the shape on the skin.
 
-Each Newton step takes the geometric stiffness from the stress that the last step predicted to first order, not from that
-of the strain it led to: thin shells then take tens of times larger steps, and at the solution both are the same.
+Each Newton step takes the geometric stiffness from the stress that the last step predicted to first order, not from
+that of the strain it led to: thin shells then take tens of times larger steps, and at the solution both are the same.
 
 Source: mixed integration point method, Magisano, Leonetti & Garcea 2017, Comput. Methods Appl. Mech. Eng. 313:237 (from
 memory); active set, Hintermüller, Ito & Kunisch 2003, SIAM J. Optim. 13:865 (from memory).
@@ -39,7 +39,7 @@ class Acting:
     """One part of the loads: `dead` (n_total,) that keep their direction, and what acts on the `elements`."""
 
     dead: FloatArray
-    elements: ElementLoads = ElementLoads()
+    elements: ElementLoads = field(default_factory=ElementLoads)
 
     def times(self, factor: float) -> Acting:
         """The same loads, `factor` times as large."""
@@ -82,9 +82,9 @@ class Shape:
 class Point:
     """A point on an equilibrium path.
 
-    `factor` on the scaled part; `pose`; `mu` (fixing rows,) and `push` (places,) N forces of fixings and contacts, `way`
-    (shapes,) m the advance of each shape; `predicted`: strains of every chunk by the first order of the last step, None:
-    those of the pose.
+    `factor` on the scaled part; `pose`; `mu` (fixing rows,) and `push` (places,) N forces of fixings and contacts,
+    `way` (shapes,) m the advance of each shape; `predicted`: strains of every chunk by the first order of the last
+    step, None: those of the pose.
     """
 
     factor: float
@@ -227,7 +227,8 @@ class Equilibrium:
         active, nt = point.touching, int(point.touching.sum())
         nf, free = len(self.fixings.k), self._free
         if factor is None:
-            assert full is not None and rows is not None
+            assert full is not None
+            assert rows is not None
             factor = Bordered(self.shell.layout, full, self.held, extra, self._rows(point, full, rows))
         # what the rows miss: H c − g − μ/k, and for places gap + give·push
         c = self.coordinates(point.pose)
@@ -236,7 +237,7 @@ class Equilibrium:
         row_rate = np.zeros(nf + nt)
         amount = np.array([s.at(point.factor) for s in self.shapes])
         per = np.array([s.at(1.0) - s.at(0.0) for s in self.shapes])
-        for i, s in enumerate(self.shapes):
+        for i in range(len(self.shapes)):
             if i not in free:  # the advance is given: it is set here, and grows with the factor
                 change = amount[i] - point.way[i]
                 mine = self.shape_of[active] == i
@@ -268,7 +269,8 @@ class Equilibrium:
     def stiffness(self, point: Point) -> Stiffness:
         """The tangent at a point; contacts that touch there stay in touch."""
         _, full, _, _, extra, rows = self._evaluate(point, True)
-        assert full is not None and rows is not None
+        assert full is not None
+        assert rows is not None
         return Stiffness(full, extra, self._rows(point, full, rows))
 
     @property

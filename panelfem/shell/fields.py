@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-
 from scipy.spatial.transform import Rotation
 
 from panelfem.arrays import FloatArray, IntArray

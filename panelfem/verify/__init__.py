@@ -33,10 +33,14 @@ GROUPS = (
     "joints",
     "sandwiches",
     "limits",
+    "large",
+    "buckling",
+    "vibration",
+    "delaminated",
     "coverage",
 )
 #: those whose `rows(full)` has more to give in the full tier
-TIERED = ("coverage",)
+TIERED = ("large", "coverage")
 #: those that belong to the full tier alone
 FULL_ONLY: tuple[str, ...] = ("adapted",)
 

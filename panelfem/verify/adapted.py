@@ -40,6 +40,7 @@ covers_high_voltage = false
 [settings]
 lose_each_fastener = false
 vibrations = false
+large_displacements = false
 
 [panel]
 name = "{name}"
