@@ -31,7 +31,7 @@ from panelfem.units import number, with_bar
 #: Share of the hand buckling load from which it is worth computing how the panel buckles.
 PRESSED = 0.1
 #: Buckling is looked for up to so many times the factor from which linear theory stands.
-WITHIN = 1.1
+WITHIN = 2.0
 #: Modes reported.
 MODES = 3
 
