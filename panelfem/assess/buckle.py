@@ -23,7 +23,7 @@ from panelfem.errors import ModelError
 from panelfem.loads import LoadCase
 from panelfem.reserve.analyse import Settings
 from panelfem.reserve.records import Buckling, TheoryCheck
-from panelfem.reserve.search import SEARCH_LIMIT
+from panelfem.reserve.search import FAR_LIMIT
 from panelfem.reserve.theory import BUCKLING, DEFLECTION, MEMBRANE, ROTATION
 from panelfem.shell.stability import GivesError, Mode, buckling
 from panelfem.units import number, with_bar
@@ -31,7 +31,7 @@ from panelfem.units import number, with_bar
 #: Share of the hand buckling load from which it is worth computing how the panel buckles.
 PRESSED = 0.1
 #: Buckling is looked for up to so many times the factor from which linear theory stands.
-WITHIN = 1.1
+WITHIN = 2.0
 #: Modes reported.
 MODES = 3
 
@@ -77,7 +77,7 @@ def beyond_linear(
         if check is None:
             continue
         looked = greatest(load, settings.asked)
-        reach = max(looked, min(low.result(load.name).release.rank, SEARCH_LIMIT))
+        reach = max(looked, min(low.result(load.name).release.rank, FAR_LIMIT))
         found = _found(low, high, load, max(WITHIN * looked / BUCKLING, reach)) if _pressed(check) else Found()
         bends, held = _bends(check), low.model.subject.theory(low.paths[load.name], 0.0)
         nearness = _nearness(looked, found, check.buckling_share, held.buckling_share)

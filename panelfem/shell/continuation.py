@@ -19,6 +19,7 @@ import numpy as np
 from panelfem.arrays import FloatArray, IntArray
 from panelfem.errors import ModelError
 from panelfem.shell.equilibrium import Equilibrium, Point, Tangent, settled
+from panelfem.shell.stability import stable
 
 WORK = 1e-12
 """A point is found when the next step would do less than this share of the path's work (its square root in motion)."""
@@ -271,7 +272,7 @@ class LoadPath:
     def along(self, here: Point, step: float, factor: float) -> Point:
         """A point further on by arc length, no further than `factor`, where steps of the factor fail.
 
-        Where the load falls the path has `ended`; where nothing is found it is `here`.
+        Where the load falls, and the panel gives, the path has `ended`; where nothing is found it is `here`.
         """
 
         def enough(points: list[Point]) -> bool:
@@ -284,6 +285,9 @@ class LoadPath:
             return here
         *rising, last = points
         if rising and last.factor < rising[-1].factor:
+            if not stable(self.equilibrium, last):  # beyond a maximum it gives: this is another part of the path
+                self._keep_rising(rising[1:])
+                return rising[-1]
             height, top = peak(self.newton, points)
             self._keep_rising(rising[1:-1])
             if all(top is not p for p in (here, *self.points)):
