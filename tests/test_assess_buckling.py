@@ -11,8 +11,9 @@ import pytest
 from scipy.linalg import eigh
 
 from panelfem.assess.branch import Foreseen, followed_stably
-from panelfem.assess.buckle import beyond_linear, modes
+from panelfem.assess.buckle import beyond_linear
 from panelfem.assess.model import Bent, Imperfection
+from panelfem.assess.modes import Found, modes
 from panelfem.assess.plan import State
 from panelfem.assess.solve import Solved, far, solve
 from panelfem.errors import PathEndsError
@@ -187,7 +188,7 @@ def test_an_unstable_path_is_noticed_without_known_modes(pushed):
     """The flat plate stays flat; what it gives in is then found on its path, and is the mode known from the start."""
     settings = Settings()
     low, high = linear(edge_on(SIDES, CELLS, "[0]_8"), push(FORCE), settings)
-    low, high = followed_stably(low, high, push(FORCE), Foreseen(None, False, False), settings)
+    low, high, _ = followed_stably(low, high, push(FORCE), Foreseen(Found(counted=9.0), 1.0, 9.0), settings)
     mode = low.responder.bent["push"].imperfection.mode
     assert mode.factor == pytest.approx(low_first(pushed), rel=1e-3)
     for ours, theirs in zip((low, high), pushed[:2], strict=True):

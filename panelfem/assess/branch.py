@@ -13,6 +13,7 @@ common practice, no source.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +21,7 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.assess.large import Following
 from panelfem.assess.model import Bent, Imperfection, Model
+from panelfem.assess.modes import Found, look
 from panelfem.assess.solve import Solved, bow, followed
 from panelfem.errors import ModelError, PathEndsError
 from panelfem.loads import LoadCase
@@ -46,31 +48,40 @@ Lost = tuple[Point | None, Point]
 
 @dataclass(frozen=True)
 class Foreseen:
-    """What is known of a load before it is followed: the first buckling `mode` of the lower order, None: none is known;
-    whether its factor lies `below` what is looked at, whether the panel `bends` far without buckling too, and whether
-    what is `held` buckles it alone, in that mode.
+    """What is known of a load before it is followed: how it buckles, None: that was not asked, as it bends the panel
+    far without; the factor looked at, `reach`; and that up to which buckling is looked for, `within`.
     """
 
-    mode: Mode | None
-    below: bool
-    bends: bool
-    held: bool = False
+    found: Found | None
+    reach: float
+    within: float
+
+    @property
+    def buckles(self) -> bool:
+        """Whether it is known to buckle within reach."""
+        return self.found is not None and bool(self.found.modes) and self.found.least < self.reach
 
 
 def followed_stably(
     low: Solved, high: Solved, load: LoadCase, foreseen: Foreseen, settings: Settings
-) -> tuple[Solved, Solved]:
-    """Both linear solutions with a load followed with large displacements."""
-    linear = low, high
-    mode, buckles, lost = foreseen.mode, foreseen.below, None
-    if mode is None or not buckles:
+) -> tuple[Solved, Solved, Found]:
+    """Both linear solutions with a load followed with large displacements, and how it buckles, so far as it was asked."""
+    linear, found, bends = (low, high), foreseen.found, foreseen.found is None
+    mode, lost = found.modes[0] if found is not None and found.modes else None, None
+    buckles = foreseen.buckles
+    if not buckles:
         low = followed(low, load, low.responder.following(load, bow=bow(low, load, settings)), settings)
         lost, ended = _lost(low, load, settings), low.paths[load.name].ended
+        buckles = lost is not None or (ended is not None and not ended.snaps)
+        if buckles and found is None:
+            found = look(*linear, load, foreseen.within)
+            mode = found.modes[0] if found.modes else None
         if lost is not None:
             mode = _about(low, load, *lost) or mode
-        buckles = lost is not None or (ended is not None and not ended.snaps)
     if mode is not None and buckles:
-        low = _from_initial_shape(linear[0], load, replace(foreseen, mode=mode), settings)
+        held = found is not None and found.held
+        ways = _ways(linear[0], load, mode, bends and not held)
+        low = _from_initial_shape(linear[0], load, mode, held, ways, settings)
         lost = _lost(low, load, settings)
     low = _ended(low, linear[0], load, lost, settings)
     bent, guide = low.responder.bent.get(load.name), low.responder.far[load.name]
@@ -79,19 +90,23 @@ def followed_stably(
         shape = replace(shape, shape=carried(low.model.shell, high.model.shell, shape.shape))
         high.responder.bent[load.name] = Bent(high.model, shape)
     high = followed(high, load, high.responder.following(load, guide=guide), settings, low)
-    return low, _ended(high, linear[1], load, _lost(high, load, settings), settings)
+    high = _ended(high, linear[1], load, _lost(high, load, settings, governing=True), settings)
+    return low, high, found or Found()
 
 
 # ------------------------------------------------------------------------------------------------------ initial shape
-def _from_initial_shape(linear: Solved, load: LoadCase, foreseen: Foreseen, settings: Settings) -> Solved:
-    """The solution with a load followed from an initial shape like a buckling mode."""
-    model, responder, mode = linear.model, linear.responder, foreseen.mode
-    assert mode is not None
+def _from_initial_shape(
+    linear: Solved, load: LoadCase, mode: Mode, held: bool, ways: Sequence[float], settings: Settings
+) -> Solved:
+    """The solution with a load followed from an initial shape like a buckling mode, the worst of some ways; `held`: it
+    is that of what is held alone.
+    """
+    model, responder = linear.model, linear.responder
     height = _height(model, mode, settings)
     tried: list[tuple[Solved, Bent, Following]] = []
-    for way in _ways(linear, load, foreseen):
+    for way in ways:
         shape = initial_shape(model.shell, mode.shape, way * height)
-        bent = Bent(model, Imperfection(shape, height, mode, foreseen.held))
+        bent = Bent(model, Imperfection(shape, height, mode, held))
         responder.bent[load.name] = bent
         response = responder.following(load, bow=bow(linear, load, settings))
         tried.append((followed(linear, load, response, settings), bent, response))
@@ -109,16 +124,15 @@ def _height(model: Model, mode: Mode, settings: Settings) -> float:
     return max(THICKNESS * thickness, WIDTH * float(model.subject.limits.width[nearest]))
 
 
-def _ways(linear: Solved, load: LoadCase, foreseen: Foreseen) -> tuple[float, ...]:
+def _ways(linear: Solved, load: LoadCase, mode: Mode, bends: bool) -> tuple[float, ...]:
     """Which ways the initial shape is tried: either where the panel has no side, that of the linear motion where the
-    load bends it, else both.
+    load `bends` it, else both.
     """
-    assert foreseen.mode is not None
     moved, share = _off(linear, linear.paths[load.name].unknowns(1.0))
     if share < NONE:
         return (1.0,)
-    along = float((moved * _off(linear, foreseen.mode.shape)[0]).sum())
-    return (math.copysign(1.0, along),) if foreseen.bends and not foreseen.held else (1.0, -1.0)
+    along = float((moved * _off(linear, mode.shape)[0]).sum())
+    return (math.copysign(1.0, along),) if bends else (1.0, -1.0)
 
 
 def _off(solved: Solved, u: FloatArray) -> tuple[FloatArray, float]:
@@ -132,14 +146,15 @@ def _off(solved: Solved, u: FloatArray) -> tuple[FloatArray, float]:
 
 
 # ---------------------------------------------------------------------------------------------------------- stability
-def _lost(solved: Solved, load: LoadCase, settings: Settings) -> Lost | None:
+def _lost(solved: Solved, load: LoadCase, settings: Settings, governing: bool = False) -> Lost | None:
     """Where the path followed loses its stability; None: it is stable at the severity expected, at the factor asked for
-    and at the one that governs, as far as it goes.
+    and at the one that governs (with `governing`, there only), as far as it goes.
     """
     response, path, release = _response(solved, load), solved.paths[load.name], solved.result(load.name).release
     end = math.inf if path.ended is None else SHORT * path.ended.factor
+    wanted = (max(release.rank, 0.0),) if governing else (1.0, settings.asked, max(release.rank, 0.0))
     points, eq = response.path.points, response.equilibrium
-    for factor in sorted({min(f, end) for f in (1.0, settings.asked, max(release.rank, 0.0))}):
+    for factor in sorted({min(f, end) for f in wanted}):
         at = max(i for i, point in enumerate(points) if point.factor <= factor)
         if stable(eq, points[at]):
             low, high = -1, at

@@ -25,6 +25,8 @@ from panelfem.shell.touch import TouchRows
 FIRST, SHORTEST, LONGEST = 1.5, 0.02, 0.25
 #: Share of the end of a guide's path up to which its states guide.
 NEARLY = 0.97
+#: Two factors this near, as a share, are alike.
+ALIKE = 0.01
 #: Where the path stops on its way past buckling, as shares of the buckling load: it then keeps to its branch.
 SLOW = (0.7, 0.9, 1.0, 1.1, 1.25)
 
@@ -164,21 +166,32 @@ class Following:
             return None
         start = min(there, key=lambda p: abs(np.log(p.factor / factor)))
         own = max((p.factor for p in self.path.points if p.factor <= factor), default=0.0)
-        if abs(np.log(start.factor / factor)) > 0.2 or own > np.exp(-0.2) * factor:
+        apart = abs(np.log(start.factor / factor))
+        if apart > 0.2 or (apart > ALIKE and own > np.exp(-0.2) * factor):
             return None
         eq, other = self.equilibrium, self.guide.equilibrium
+        before = self._alike(start.factor)
         vector = other.large.vector(start.pose)
+        if before is not None:
+            vector = vector - other.large.vector(before[1].pose)
         if other.shell is not eq.shell:
             vector = carried(other.shell, eq.shell, vector)
         vector.ravel()[np.flatnonzero(eq.held)] = 0.0
         mu = np.zeros(len(eq.fixings.k))
-        if np.array_equal(self._kept, self.guide._kept):
+        same = np.array_equal(self._kept, self.guide._kept)
+        if before is not None:
+            vector += eq.large.vector(before[0].pose)
+            mu = before[0].mu + (start.mu - before[1].mu if same else 0.0)
+        elif same:
             mu = start.mu.copy()
         rest = eq.rest()
         point = Point(start.factor, eq.large.pose(vector), mu, rest.push, start.way, rest.touching)
         touching = eq.motions(point) < 0.0
-        # what is carried over strains a thin skin where it should not: the first step goes without its stress
-        calm = [np.zeros_like(eq.large.at(chunk, point.pose).strain) for chunk in eq.large.chunks]
+        # what is carried over strains a thin skin where it should not: the first step goes without that stress
+        calm = [
+            eq.large.at(chunk, point.pose).strain * 0.0 if before is None else eq.large.at(chunk, before[0].pose).strain
+            for chunk in eq.large.chunks
+        ]
         point = Point(start.factor, point.pose, mu, rest.push, start.way, touching, calm)
         newton = self.path.newton
         found = newton.settle(point, factor)
@@ -190,6 +203,13 @@ class Following:
             return None
         self.path.keep(found[0])
         return found[0]
+
+    def _alike(self, factor: float) -> tuple[Point, Point] | None:
+        """A point of this path and one of the guide's at the same factor, the nearest to a factor; None: there is none."""
+        assert self.guide is not None
+        there = {p.factor: p for p in self.guide.path.points}
+        pairs = [(p, q) for p in self.path.points for f, q in there.items() if abs(f - p.factor) <= ALIKE * f]
+        return min(pairs, key=lambda pair: abs(pair[0].factor - factor), default=None)
 
     def touching(self, state: State) -> BoolArray:
         """The places (of all shapes) that touch in a state of linear theory."""

@@ -39,6 +39,12 @@ LONGEST = 60
 SLOW = 0.25
 """Fall of the work left in one step, at least, for which a factor is used again."""
 
+SURE = 0.01
+"""The same in the second step to a point, the first that tells whether the factor serves."""
+
+CALM = 0.01
+"""Greatest rotation (rad) of a node in a step after which its factor may serve again."""
+
 NEAR = 0.1
 """Change of the factor, as a share of it, up to which the next point starts with the factor of the last one."""
 
@@ -115,10 +121,12 @@ class Newton:
             moved, change = change != 0.0, 0.0
             if before_stale and not stale:  # what is left is still of the old factor's making
                 works = []
+            tried = stale and not before_stale and len(works) == 1 and not left <= SURE * works[0]
             works.append(left)
             self.works = works
-            wild = not math.isfinite(left) or self.turned(point, after) > TURN
-            if stale and (wild or _lost(works)):  # not the panel's fault: once more with its own tangent
+            turned = self.turned(point, after)
+            near, wild = turned <= CALM, not math.isfinite(left) or turned > TURN
+            if stale and (tried or wild or _lost(works)):  # not the panel's fault: once more with its own tangent
                 self.forget()
                 change = factor - point.factor if moved else 0.0
                 works = works[:-1]
@@ -141,7 +149,8 @@ class Newton:
     def next(self, point: Point, works: list[float], near: bool) -> bool:
         """Makes the tangent for the next step; whether its factor is that of a point before.
 
-        A thrifty search keeps a factor while the work left falls fast, and for the first step to one that is `near`.
+        A thrifty search keeps a factor while the work left falls fast, and for the first steps to or from a point that
+        is `near`.
         """
         old = self._tangent
         fast = works[-1] <= SLOW * works[-2] if len(works) > 1 else near
