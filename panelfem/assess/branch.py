@@ -65,7 +65,7 @@ class Foreseen:
 def followed_stably(
     low: Solved, high: Solved, load: LoadCase, foreseen: Foreseen, settings: Settings
 ) -> tuple[Solved, Solved, Found]:
-    """Both linear solutions with a load followed with large displacements, and how it buckles, so far as it was asked."""
+    """Both linear solutions with a load followed with large displacements, and how it buckles, if that was asked."""
     linear, found, bends = (low, high), foreseen.found, foreseen.found is None
     mode, lost = found.modes[0] if found is not None and found.modes else None, None
     buckles = foreseen.buckles

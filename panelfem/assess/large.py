@@ -184,15 +184,11 @@ class Following:
             mu = before[0].mu + (start.mu - before[1].mu if same else 0.0)
         elif same:
             mu = start.mu.copy()
-        rest = eq.rest()
-        point = Point(start.factor, eq.large.pose(vector), mu, rest.push, start.way, rest.touching)
-        touching = eq.motions(point) < 0.0
+        rest = eq.rest() if before is None else before[0]
         # what is carried over strains a thin skin where it should not: the first step goes without that stress
-        calm = [
-            eq.large.at(chunk, point.pose).strain * 0.0 if before is None else eq.large.at(chunk, before[0].pose).strain
-            for chunk in eq.large.chunks
-        ]
-        point = Point(start.factor, point.pose, mu, rest.push, start.way, touching, calm)
+        strains = [eq.large.at(chunk, rest.pose).strain for chunk in eq.large.chunks]
+        calm = [np.zeros_like(e) for e in strains] if before is None else strains
+        point = Point(start.factor, eq.large.pose(vector), mu, rest.push, start.way, rest.touching, calm)
         newton = self.path.newton
         found = newton.settle(point, factor)
         if found is None:  # what is kept of a factor may be what leads astray
@@ -205,7 +201,7 @@ class Following:
         return found[0]
 
     def _alike(self, factor: float) -> tuple[Point, Point] | None:
-        """A point of this path and one of the guide's at the same factor, the nearest to a factor; None: there is none."""
+        """A point of this path and one of the guide's at the same factor, nearest to a factor; None: none."""
         assert self.guide is not None
         there = {p.factor: p for p in self.guide.path.points}
         pairs = [(p, q) for p in self.path.points for f, q in there.items() if abs(f - p.factor) <= ALIKE * f]

@@ -140,22 +140,20 @@ class Newton:
             if _lost(works) or self.steps - before > MOST:
                 self.forget()
                 return None
-            if not same:
-                works = [math.inf]
             point = after
         self.forget()
         return None
 
-    def next(self, point: Point, works: list[float], near: bool) -> bool:
+    def next(self, point: Point, works: list[float], near: bool, same: bool = False) -> bool:
         """Makes the tangent for the next step; whether its factor is that of a point before.
 
         A thrifty search keeps a factor while the work left falls fast, and for the first steps to or from a point that
-        is `near`.
+        is `near`; with `same` only if the places that touch at the point have rows in it.
         """
         old = self._tangent
         fast = works[-1] <= SLOW * works[-2] if len(works) > 1 else near
-        if self.thrifty and old is not None and fast and np.array_equal(old.touching, point.touching):
-            self._tangent = self.equilibrium.tangent(point, old.factor)
+        if self.thrifty and old is not None and fast and not (same and (old.touching != point.touching).any()):
+            self._tangent = self.equilibrium.tangent(point, old)
             return True
         self._tangent = None  # let go of the factor before another is made
         del old
@@ -401,7 +399,7 @@ class Arc:
         be.  Raises ModelError where nothing is found a thousandth of it further on.
         """
         newton, eq, here = self.newton, self.newton.equilibrium, self.points[-1]
-        newton.next(here, [], False)
+        newton.next(here, [], False, True)
         tangent = newton.last
         u, mu, s = tangent.factor.solve(tangent.rate, tangent.row_rate, tangent.tail_rate)
         norm = float(np.linalg.norm(u[self._moving]))
@@ -466,7 +464,7 @@ def _plane(
     for _ in range(LONGEST):
         way = (point.pose.u - here.pose.u)[moving]
         try:
-            stale = newton.next(point, works[1:], True)
+            stale = newton.next(point, works[1:], True, True)
             t = newton.last
             pairs = [
                 np.stack(pair, axis=1)

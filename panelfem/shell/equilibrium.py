@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import csr_array, vstack
@@ -24,6 +25,7 @@ from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.shell.bordered import Bordered, Rows
 from panelfem.shell.element import chunks
 from panelfem.shell.large import ElementLoads, LargeShell, Pose
+from panelfem.shell.pressing import Places, Pressing
 from panelfem.shell.shell import Shell
 
 GIVE = 1e-6
@@ -108,7 +110,12 @@ class Tangent:
     row_rate: FloatArray
     tail_rate: FloatArray
     work: float
-    touching: BoolArray
+    pressing: Pressing | None
+
+    @property
+    def touching(self) -> BoolArray:
+        """The places (m,) that have rows in the factor."""
+        return np.zeros(0, bool) if self.pressing is None else self.pressing.inside
 
 
 @dataclass(frozen=True)
@@ -218,18 +225,23 @@ class Equilibrium:
             full[part] = 0.5 * (full[part] + full[part].swapaxes(1, 2))
         return Stiffness(full, None if extra is None else csr_array(0.5 * (extra + extra.T)), found.rows)
 
-    def tangent(self, point: Point, factor: Bordered | None = None) -> Tangent:
+    def tangent(self, point: Point, old: Tangent | None = None) -> Tangent:
         """The factored tangent at a point, with what is out of balance there.
 
-        `factor`: that of another point with the same places touching, to be used in its place.
+        `old`: that of another point, whose factor is used in its place; other places may touch there.
         """
-        residual, full, rate, work, extra, rows = self._evaluate(point, factor is None)
-        active, nt = point.touching, int(point.touching.sum())
-        nf, free = len(self.fixings.k), self._free
-        if factor is None:
+        residual, full, rate, work, extra, rows = self._evaluate(point, old is None)
+        free, pressing = self._free, None if old is None else old.pressing
+        active = point.touching if pressing is None else pressing.inside
+        nf, nt = len(self.fixings.k), int(active.sum())
+        if old is None:
             assert full is not None
             assert rows is not None
             factor = Bordered(self.shell.layout, full, self.held, extra, self._rows(point, full, rows))
+            if self.shapes:
+                pressing = Pressing(factor, self._pressed, active, self._give or 0.0)
+        else:
+            factor = old.factor
         # what the rows miss: H c − g − μ/k, and for places gap + give·push
         c = self.coordinates(point.pose)
         miss = self.fixings.rows @ c - self.fixings.gap - point.mu / self.fixings.k
@@ -263,7 +275,7 @@ class Equilibrium:
             row_rate,
             np.array(tail_rates),
             work,
-            point.touching,
+            pressing,
         )
 
     def stiffness(self, point: Point) -> Stiffness:
@@ -272,6 +284,15 @@ class Equilibrium:
         assert full is not None
         assert rows is not None
         return Stiffness(full, extra, self._rows(point, full, rows))
+
+    @cached_property
+    def _pressed(self) -> Places:
+        """All places of the shapes."""
+        number = np.full(len(self.shapes), -1)
+        number[self._free] = np.arange(len(self._free))
+        resting = np.array([shape.control == "force" for shape in self.shapes], bool)
+        of = self.shape_of
+        return Places(self.places, self.share, number[of], resting[of], of)
 
     @property
     def _free(self) -> list[int]:
@@ -296,23 +317,50 @@ class Equilibrium:
         return Rows(csr_array(every), give, coupling, tail)
 
     def stepped(self, point: Point, tangent: Tangent, change: float = 0.0) -> tuple[Point, float]:
-        """The point after a Newton step at factor + `change`, and the work |δ · r| that was left to do."""
-        t = tangent
-        u, mu, s = t.factor.solve(
-            t.residual + change * t.rate, t.row_miss + change * t.row_rate, t.tail_miss + change * t.tail_rate
-        )
-        left = abs(float(u @ t.residual)) + abs(float(mu @ t.row_miss)) + abs(float(s @ t.tail_miss))
-        return self.taken(point, u, mu, s, point.factor + change), left
+        """The point after a Newton step at factor + `change`, and the work |δ · r| that was left to do.
 
-    def taken(self, point: Point, u: FloatArray, mu: FloatArray, s: FloatArray, factor: float) -> Point:
-        """The point after the step u (n_total,), mu (active rows,), s (free ways,) to a factor; contact follows."""
+        Places touch there as the tangent has it.
+        """
+        t = tangent
+        residual, tail = t.residual + change * t.rate, t.tail_miss + change * t.tail_rate
+        if t.pressing is not None:  # forces at places without a row are found anew
+            loose = np.where(t.pressing.inside, 0.0, point.push)
+            residual = residual - np.asarray(self.places.T @ loose)
+            residual[: len(self.held)][self.held] = 0.0
+            tail = tail + np.array([float(self.share @ np.where(self.shape_of == i, loose, 0.0)) for i in self._free])
+        step = t.factor.solve(residual, t.row_miss + change * t.row_rate, tail)
+        push = touching = None
+        factor = point.factor + change
+        if t.pressing is not None:
+            given = point.way.copy()
+            for i in set(range(len(self.shapes))) - set(self._free):
+                given[i] = self.shapes[i].at(factor)
+            gap = self.gap - self.share * given[self.shape_of] + self.places @ point.pose.u
+            step, push, touching = t.pressing.settled(step, gap, point.push, point.touching)
+        u, mu, s = step
+        left = abs(float(u @ t.residual)) + abs(float(mu @ t.row_miss)) + abs(float(s @ t.tail_miss))
+        return self.taken(point, u, mu, s, factor, push, touching), left
+
+    def taken(
+        self,
+        point: Point,
+        u: FloatArray,
+        mu: FloatArray,
+        s: FloatArray,
+        factor: float,
+        push: FloatArray | None = None,
+        touching: BoolArray | None = None,
+    ) -> Point:
+        """The point after the step u (n_total,), mu (active rows,), s (free ways,) to a factor.
+
+        `push` and `touching` (places,) there; without, the rows are those of the places that touch at the point, and
+        contact follows.
+        """
         nf = len(self.fixings.k)
         predicted = [
             now + self.large.change(chunk, moved, u)
             for chunk, moved, now in zip(self.large.chunks, self._moved, self._strains, strict=True)
         ]
-        push = np.zeros(len(self.gap))
-        push[point.touching] = point.push[point.touching] - mu[nf:]
         way = point.way.copy()
         k = 0
         for i, shape in enumerate(self.shapes):
@@ -322,13 +370,16 @@ class Equilibrium:
             else:
                 way[i] = shape.at(factor)
         pose = self.large.moved(point.pose, u)
-        gap = self.gap - self.share * way[self.shape_of] + self.places @ pose.u
-        touching = np.where(point.touching, push > 0.0, gap < 0.0)
-        for i, shape in enumerate(self.shapes):
-            mine = self.shape_of == i
-            if shape.control == "force" and not touching[mine].any():  # it must rest on something
-                touching[self._nearest(i, gap)] = True
-        push = np.where(touching, push, 0.0)
+        if push is None or touching is None:
+            push = np.zeros(len(self.gap))
+            push[point.touching] = point.push[point.touching] - mu[nf:]
+            gap = self.gap - self.share * way[self.shape_of] + self.places @ pose.u
+            touching = np.where(point.touching, push > 0.0, gap < 0.0)
+            for i, shape in enumerate(self.shapes):
+                mine = self.shape_of == i
+                if shape.control == "force" and not touching[mine].any():  # it must rest on something
+                    touching[self._nearest(i, gap)] = True
+            push = np.where(touching, push, 0.0)
         return Point(factor, pose, point.mu + mu[:nf], push, way, touching, predicted)
 
     # ---------------------------------------------------------------------------------------------- the insides
