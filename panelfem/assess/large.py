@@ -23,6 +23,8 @@ from panelfem.shell.touch import TouchRows
 #: First step along the load: where linear theory has the panel moved by so many thicknesses, within these shares of the
 #: expected severity.
 FIRST, SHORTEST, LONGEST = 1.5, 0.02, 0.25
+#: Work left over that of the path: motions are then right to a hundred-thousandth.
+ENOUGH = 1e-10
 #: Share of the end of a guide's path up to which its states guide.
 NEARLY = 0.97
 #: Two factors this near, as a share, are alike.
@@ -81,7 +83,7 @@ class Following:
             model.shell, loads, grown, supports.fixed, supports.extra, fixings, shapes, model.large
         )
         first = float(np.clip(FIRST / max(self.bow, 1e-6), SHORTEST, LONGEST))
-        self.path = LoadPath(Newton(self.equilibrium, thrifty=True), first)
+        self.path = LoadPath(Newton(self.equilibrium, ENOUGH, thrifty=True), first)
         self._states: dict[float, State] = {}
         self._ends: PathEndsError | None = None
 
