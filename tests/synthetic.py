@@ -19,6 +19,7 @@ from panelfem.assess.records import (
     Mesh,
     Meshing,
     Restoration,
+    Screened,
     Variant,
 )
 from panelfem.disposition.records import Assumption, Disposition, LoadOutcome, Outcome, Part, Uncertainty
@@ -309,6 +310,10 @@ def assessment(
         version="0.1.0",
         case_hash="0f3a9c",
         settings={"order": 4, "criteria": {"fabric": "maximum stress"}, "search_up_to": float("inf")},
+        screened=(
+            Screened("heated patch", "compression", 3.162, "more than 1.5 times the factor asked for"),
+            Screened("spare", "air load", float("nan"), "nothing reached in the search"),
+        ),
     )
 
 

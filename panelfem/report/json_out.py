@@ -68,6 +68,11 @@ def document(found: Assessment | Declined) -> Json:
             "notes": list(found.mesh.notes),
         },
         "meshing": _meshing(found.meshing),
+        "provisional": found.provisional,
+        "screened": [
+            {"configuration": s.configuration, "load": s.load, "factor": number(s.factor), "reason": s.reason}
+            for s in found.screened
+        ],
         "checks": [{"name": name, "found": text} for name, text in found.checks.items()],
         "settings": plain(found.settings),
     }
