@@ -391,6 +391,9 @@ def _load(result: LoadResult, required: float) -> Json:
             }
             for p in result.plies
         ],
+        "scaled": result.scaled,
+        "held": list(result.held),
+        "dynamic_factor": number(result.dynamic),
         "path": [[number(x) for x in point] for point in result.path],
         "notes": list(result.notes),
         "residual_ratio": number(result.residual),
