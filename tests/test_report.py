@@ -491,7 +491,7 @@ def test_the_decision_comes_first(page: str) -> None:
             "Recommended",
             "As found",
             "Conditions",
-            "Look at next",
+            "Next inspection",
             "released by",
             "First-ply margin",
             "Reserves and deflected shapes",

@@ -47,7 +47,7 @@ def configuration(assessment: Assessment, conf: Configuration) -> Markup:
         el("h2", conf.name, " ", badge(found.outcome)),
         el("p", wording.sentence(found.reason)),
         _bullets("Conditions", found.conditions),
-        _bullets("Look at next", found.inspect),
+        _bullets("Next inspection", found.inspect),
         loads_table(assessment, conf),
         *followed(assessment, conf),
         *_details(assessment, conf),
