@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Variant
 from panelfem.disposition.records import Assumption
-from panelfem.report import figures, wording
+from panelfem.report import figures, paths, through, wording
 from panelfem.report.cells import barred, figure, folded, note, picture
 from panelfem.report.curve import caption, curve
 from panelfem.report.glyph import badge
@@ -39,8 +39,8 @@ def _caption(words: str, known: bool) -> str:
     return words if known else f"{words}; bars not estimated"
 
 
-def configuration(assessment: Assessment, conf: Configuration) -> Markup:
-    """One configuration: outcome, the table of its loads, and the details."""
+def configuration(assessment: Assessment, conf: Configuration, place: int) -> Markup:
+    """One configuration, the `place`-th on the page: outcome, the table of its loads, load paths, plies, details."""
     found = conf.disposition
     return el(
         "section",
@@ -49,6 +49,8 @@ def configuration(assessment: Assessment, conf: Configuration) -> Markup:
         _bullets("Conditions", found.conditions),
         _bullets("Next inspection", found.inspect),
         loads_table(assessment, conf),
+        paths.path_table(assessment, conf),
+        through.section(conf, place),
         *followed(assessment, conf),
         *_details(assessment, conf),
         cls="configuration",
@@ -388,6 +390,27 @@ def inputs(assessment: Assessment) -> Markup:
         folded("Published sources", el("ul", *(el("li", s) for s in assessment.sources)))
         if assessment.sources
         else None,
+    )
+
+
+def screened(assessment: Assessment) -> Markup | None:
+    """The loads that were looked at with linear theory only, and why they went no further; None if there is none."""
+    if not assessment.screened:
+        return None
+    rows: list[list[Child]] = [
+        [s.configuration, s.load, "no number" if math.isnan(s.factor) else figures.times(s.factor), s.reason]
+        for s in assessment.screened
+    ]
+    heads = ("Configuration", "Load", "Factor by linear theory", "Why it went no further")
+    return el(
+        "section",
+        el("h2", "Looked at linearly only"),
+        el(
+            "p",
+            "Every load was looked at under every configuration with linear theory. These were screened out: they were "
+            "not followed further, and their numbers are those of linear theory.",
+        ),
+        table(heads, rows),
     )
 
 
