@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition.records import Outcome
-from panelfem.report import figures, wording
+from panelfem.report import figures, room, wording
 from panelfem.report.clock import clock
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
@@ -36,7 +36,10 @@ def header(assessment: Assessment) -> Markup:
 
 
 def decision(assessment: Assessment, picture: Markup | None) -> Markup:
-    """The whole decision part: page one, which is two printed sides at most."""
+    """The whole decision part: page one, which is two printed sides at most.
+
+    The table of figures comes last, and where there is no room for it, at the head of the engineer's part.
+    """
     chosen = wording.find(assessment, assessment.recommendation)
     found = wording.as_found(assessment)
     spoken = chosen or found
@@ -46,7 +49,9 @@ def decision(assessment: Assessment, picture: Markup | None) -> Markup:
     look = list(spoken.disposition.inspect) if spoken is not None else []
     without = "None beyond the cautions at the end." if chosen else "None, for nothing is recommended."
     beside = _found(found) if found is not chosen else None
-    return el(
+    moved = [words for conf in (chosen, found) if conf is not None for words in decisive(conf)]
+    fits = room.lines(assessment, asked, look, moved) <= room.LINES
+    first = el(
         "section",
         _provisional(assessment),
         el("p", el("span", "ACCURACY NOT MET", cls="loud"), " ", wording.meshing_sentence(assessment), cls="mesh")
@@ -67,9 +72,10 @@ def decision(assessment: Assessment, picture: Markup | None) -> Markup:
         clock(assessment),
         _signature(assessment, chosen),
         el("p", wording.ADVICE, cls="small"),
-        ranked_table(assessment),
+        ranked_table(assessment) if fits else None,
         cls="decision",
     )
+    return first if fits else text(first, el("section", ranked_table(assessment)))
 
 
 def _provisional(assessment: Assessment) -> Markup | None:
@@ -157,12 +163,11 @@ def ranked_table(assessment: Assessment) -> Markup:
     """All configurations, ranked, with the figures the users ask for first."""
     heads = (
         "Configuration",
-        "Outcome",
         "Takes (governing load)",
         "Greatest deflection",
         "First-ply margin",
         "Release margin",
-        "Resto\u00adration",
+        "Restoration",
         "Mass",
     )
     body = [el("tr", *_cells(row, heads), cls=_row_class(row)) for row in rows(assessment)]
@@ -197,7 +202,6 @@ def _cells(row: Row, heads: tuple[str, ...]) -> list[Markup]:
     first = el("th", el("span", rank, cls="rank"), row.name, _small(tag + note), scope="row")
     takes = row.takes
     cells: list[tuple[str, ...] | Markup] = [
-        badge(row.outcome),
         _takes(row) if takes else ("not computed",),
         (*_parts(row.deflection), row.deflection_load),
         (*_parts(row.first_ply), _join(row.first_ply_load, row.first_ply_mode)),

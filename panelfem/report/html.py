@@ -54,7 +54,9 @@ def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str
         "governing mode is reached first.",
         "panel",
     )
-    shapes = picture(deflected, "Deflected shapes under the load that governs, all to one scale.") if deflected else None
+    shapes = (
+        picture(deflected, "Deflected shapes under the load that governs, all to one scale.") if deflected else None
+    )
     return page(
         f"{assessment.title}: assessment",
         header(assessment),

@@ -53,7 +53,7 @@ def cases(assessment: Assessment) -> Markup | None:
             "A factor is on what grows; what stays is there from the start and does not grow with it. What each "
             "configuration reaches along the path stands with the configuration.",
         ),
-        table(heads, rows, cls="loads"),
+        table(heads, rows, cls="loads cases"),
     )
 
 
@@ -94,8 +94,12 @@ def _said(result: LoadResult, rule: ModeReserve) -> list[Child]:
         out.append(note(f"and {len(found) - NAMED} more: see all states and modes"))
     if not found or is_bound(rule):
         end = wording.path_end(result)
-        bound = end.factor if end is not None else max((m.factor for m in result.modes if is_bound(m)), default=math.nan)
-        said = "no equilibrium found beyond" if end is not None and ends(end) else "nothing that governs is reached up to"
+        bound = (
+            end.factor if end is not None else max((m.factor for m in result.modes if is_bound(m)), default=math.nan)
+        )
+        said = (
+            "no equilibrium found beyond" if end is not None and ends(end) else "nothing that governs is reached up to"
+        )
         if math.isfinite(bound):
             out.append(el("span", f"{said} {figures.times(bound)}", cls="pair"))
     return out

@@ -336,10 +336,25 @@ def ply_table(load: str, result: LoadResult) -> Markup:
     return table((*heads, *held), rows, cls="plies", caption=caption if known else f"{caption} Bars not estimated.")
 
 
+def _influence(a: Assumption) -> tuple[bool, float]:
+    """How much an assumption moves: whether it decides, then the least reserve from end to end, as a share.
+
+    -1 where it was not swept; infinity where an end is reached at zero load.
+    """
+    if a.outcomes is None:
+        return a.flips, -1.0
+    low, high = a.factors or (math.nan, math.nan)
+    if math.isnan(low) or math.isnan(high):
+        return a.flips, 0.0
+    if min(low, high) < 0 or math.isinf(low) or math.isinf(high):
+        return a.flips, 0.0 if low == high else math.inf
+    return a.flips, abs(high - low) / max(low, high, 1e-12)
+
+
 def assumptions(entries: tuple[Assumption, ...]) -> Markup:
-    """What is assumed, over what band, and which of it decides."""
+    """What is assumed, over what band, and which of it decides; what moves the outcome or the reserve most first."""
     rows: list[list[Child]] = []
-    for a in sorted(entries, key=lambda a: not a.flips):
+    for a in sorted(entries, key=_influence, reverse=True):
         ends: Child = "not swept"
         if a.outcomes is not None:
             factors = a.factors or (math.nan, math.nan)
@@ -367,7 +382,7 @@ def assumptions(entries: tuple[Assumption, ...]) -> Markup:
     heads = ("Assumed", "Value", "Band", "Outcome at the low and the high end", "Does it decide", "Source")
     return el(
         "section",
-        el("h2", "What is assumed"),
+        el("h2", "What is assumed, by influence"),
         table(heads, rows) if rows else el("p", "Nothing is assumed: every input is stated with its source."),
     )
 

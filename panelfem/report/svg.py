@@ -64,21 +64,3 @@ def round_step(span: float, most: int) -> float:
     """
     power = 10.0 ** math.floor(math.log10(span / most))
     return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power * most >= span * (1 - 1e-9))
-
-
-def spread(places: list[float], apart: float, low: float, high: float) -> list[float]:
-    """Rising places of labels moved so that they are `apart` and within low to high, as near as may be.
-
-    >>> spread([0.0, 1.0, 50.0], 10.0, 0.0, 60.0)
-    [0.0, 10.0, 50.0]
-    >>> spread([58.0, 59.0, 60.0], 10.0, 0.0, 60.0)
-    [40.0, 50.0, 60.0]
-    """
-    out: list[float] = []
-    for place in places:
-        out.append(max(place, out[-1] + apart) if out else max(place, low))
-    top = high
-    for i in range(len(out) - 1, -1, -1):
-        out[i] = min(out[i], top)
-        top = out[i] - apart
-    return out

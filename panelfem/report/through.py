@@ -16,11 +16,13 @@ from panelfem.report.markup import Child, Markup, el
 from panelfem.reserve.records import LoadResult, ModeReserve, PlyRow
 from panelfem.units import number, show
 
-#: Columns of the picture (px): labels up to here, the laminate, then strain and stress.
-_LABELS, _STACK, _STRAIN, _STRESS = 50.0, (62.0, 122.0), (140.0, 280.0), (300.0, 436.0)
-#: Height (px) of the laminate: so much a ply for the labels, within these.
-_PLY, _LEAST, _MOST = 15.5, 170.0, 620.0
-_TOP, _FOOT = 40.0, 66.0
+#: Columns of the picture (px): the laminate to scale, labels up to here, strain and stress.
+_STACK, _LABELS, _STRAIN, _STRESS = (6.0, 56.0), 130.0, (140.0, 280.0), (296.0, 434.0)
+#: Height (px) of a ply beside its label, and of the laminate at least.
+_PLY, _LEAST = 18.0, 126.0
+_TOP, _FOOT = 26.0, 66.0
+#: Least distance (px) between numbers at an axis.
+_TICK = 46.0
 _STYLES = ("along", "across", "shear")
 
 
@@ -70,21 +72,15 @@ def picture(result: LoadResult, key: str) -> Markup | None:
     if not plies or plies[-1].high <= plies[0].low:
         return None
     mode = shown_mode(result)
-    tall = min(max(_LEAST, _PLY * len(plies)), _MOST)
-    low, high = plies[0].low, plies[-1].high
-
-    def y(z: float) -> float:
-        return _TOP + tall * (high - z) / (high - low)
-
+    tall = max(_LEAST, _PLY * len(plies))
     governing = next((p for p in plies if p.number == mode.ply), None)
     height = _TOP + tall + _FOOT
     drawn = svg.chart(
         height,
         el("defs", *(_hatch(key, angle) for angle in sorted({p.angle for p in plies}))),
-        _band(governing, y),
-        _laminate(plies, governing, key, y, tall),
-        _graph("strain (10⁻⁶)", _STRAIN, 1e6, [(p, "strain") for p in plies], y, tall),
-        _graph("stress (MPa)", _STRESS, 1e-6, [(p, "stress") for p in plies], y, tall),
+        _laminate(plies, governing, key, tall),
+        _graph("strain (10⁻⁶)", _STRAIN, 1e6, "strain", plies, tall),
+        _graph("stress (MPa)", _STRESS, 1e-6, "stress", plies, tall),
         _legend(height),
         label=caption(result, plies),
         cls="through",
@@ -110,39 +106,30 @@ def _name(key: str, angle: float) -> str:
     return f"{key}-{round(10.0 * math.degrees(angle)) % 3600}"
 
 
-def _band(governing: Ply | None, y: svg.Scale) -> Markup | None:
-    if governing is None:
-        return None
-    top, bottom = y(governing.high), y(governing.low)
-    grown = max(0.0, 5.0 - (bottom - top)) / 2.0
-    return svg.rect(_STACK[0] - 4, top - grown, svg.WIDE - _STACK[0], bottom - top + 2 * grown, "governs")
-
-
-def _laminate(plies: list[Ply], governing: Ply | None, key: str, y: svg.Scale, tall: float) -> list[Child]:
-    """Plies to scale, with number and angle beside each, from the top."""
+def _laminate(plies: list[Ply], governing: Ply | None, key: str, tall: float) -> list[Child]:
+    """Plies to scale, and from each a leader to its row, where number and angle stand."""
     left, right = _STACK
-    out: list[Child] = [svg.words(_LABELS, 14, "ply", "end"), svg.words((left + right) / 2, 14, "to scale", "middle")]
-    down = plies[::-1]
-    places = svg.spread([y((p.low + p.high) / 2) for p in down], _PLY - 1.0, _TOP + 4, _TOP + tall - 2)
-    for ply, place in zip(down, places, strict=True):
-        top, bottom = y(ply.high), y(ply.low)
-        fill = f"url(#{_name(key, ply.angle)})"
-        out += [svg.rect(left, top, right - left, bottom - top, "ply", fill)]
-        out += [svg.line(_LABELS + 2, place, left, (top + bottom) / 2, "leader")]
-        out += [svg.words(_LABELS, place + 4.5, ply.label, "end", "strong" if ply is governing else "")]
-    if governing is not None:
-        top, bottom = y(governing.high), y(governing.low)
-        out += [svg.rect(left, top, right - left, max(bottom - top, 3.0), "outline")]
-    thick = show(plies[-1].high - plies[0].low, "mm")
-    return [*out, svg.words((left + right) / 2, _TOP + tall + 18, thick, "middle")]
+    low, high = plies[0].low, plies[-1].high
+    row = tall / len(plies)
+    out: list[Child] = [svg.words((left + right) / 2, 14, "to scale", "middle"), svg.words(_LABELS, 14, "ply", "end")]
+    for k, ply in enumerate(plies[::-1]):
+        top, bottom = (_TOP + tall * (high - z) / (high - low) for z in (ply.high, ply.low))
+        middle = _TOP + (k + 0.5) * row
+        if ply is governing:
+            out += [svg.rect(right + 16, middle - row / 2, svg.WIDE - right - 18, row, "governs")]
+            out += [svg.rect(left, top, right - left, max(bottom - top, 3.0), "outline")]
+        out += [svg.rect(left, top, right - left, bottom - top, "ply", f"url(#{_name(key, ply.angle)})")]
+        out += [svg.line(right, (top + bottom) / 2, right + 16, middle, "leader")]
+        out += [svg.words(_LABELS, middle + 4.5, ply.label, "end", "strong" if ply is governing else "")]
+    return [*out, svg.words((left + right) / 2, _TOP + tall + 18, show(high - low, "mm"), "middle")]
 
 
 def _graph(
-    title: str, across: tuple[float, float], factor: float, plies: list[tuple[Ply, str]], y: svg.Scale, tall: float
+    title: str, across: tuple[float, float], factor: float, what: str, plies: list[Ply], tall: float
 ) -> list[Child]:
-    """Three components through the thickness, ply by ply in its own axes, with their bars."""
-    values = np.array([factor * getattr(row, what) for p, what in plies for row in p.rows])
-    bars = np.nan_to_num(np.array([factor * getattr(row, f"{what}_bar") for p, what in plies for row in p.rows]))
+    """Three components through the thickness, ply by ply in its own axes, with their bars; plies are equally high."""
+    values = np.array([factor * getattr(row, what) for p in plies for row in p.rows])
+    bars = np.nan_to_num(np.array([factor * getattr(row, f"{what}_bar") for p in plies for row in p.rows]))
     low, high = min(0.0, float((values - bars).min())), max(0.0, float((values + bars).max()))
     if high - low < 1e-12:
         low, high = -1.0, 1.0
@@ -152,17 +139,24 @@ def _graph(
         return left + (right - left) * (value - low) / (high - low)
 
     bottom = _TOP + tall
-    out: list[Child] = [svg.words((left + right) / 2, 14, title, "middle"), svg.line(left, bottom, right, bottom, "axis")]
+    out: list[Child] = [
+        svg.words((left + right) / 2, 14, title, "middle"),
+        svg.line(left, bottom, right, bottom, "axis"),
+    ]
     out += [svg.line(x(0.0), _TOP, x(0.0), bottom, "zero")]
-    step = svg.round_step(high - low, 3)
+    step = svg.round_step(high - low, 4)
+    every = 1 if x(step) - x(0.0) > _TICK else 2
     for k in range(math.ceil(low / step), math.floor(high / step) + 1):
         place = x(k * step)
         out += [svg.line(place, bottom, place, bottom + 4, "axis")]
-        anchor = "start" if place < left + 14 else "end" if place > right - 14 else "middle"
-        out += [svg.words(place, bottom + 18, figures.minus(number(k * step)), anchor)]
-    for ply, what in plies:
+        if k % every == 0:
+            out += [svg.words(place, bottom + 18, figures.minus(number(k * step)), "middle")]
+    row_height = tall / len(plies)
+    for k, ply in enumerate(plies):
         for c, style in enumerate(_STYLES):
-            points = [(x(factor * float(getattr(r, what)[c])), y(r.z)) for r in ply.rows]
+            shares = [(r.z - ply.low) / max(ply.high - ply.low, 1e-12) for r in ply.rows]
+            heights = [bottom - row_height * (k + 0.06 + 0.88 * share) for share in shares]
+            points = [(x(factor * float(getattr(r, what)[c])), y) for r, y in zip(ply.rows, heights, strict=True)]
             out += [svg.polyline(points, style)]
             for (px, py), row in zip(points, ply.rows, strict=True):
                 half = factor * float(getattr(row, f"{what}_bar")[c]) * (right - left) / (high - low)
@@ -173,7 +167,11 @@ def _graph(
 
 def _legend(height: float) -> list[Child]:
     out: list[Child] = []
-    for x, style, said in ((8, "along", "along fibre (warp)"), (176, "across", "across (fill)"), (310, "shear", "in-plane shear")):
+    for x, style, said in (
+        (8, "along", "along fibre (warp)"),
+        (176, "across", "across (fill)"),
+        (310, "shear", "in-plane shear"),
+    ):
         out += [svg.polyline([(x, height - 14), (x + 26, height - 14)], style), svg.words(x + 32, height - 9.5, said)]
     return out
 
@@ -188,15 +186,36 @@ def caption(result: LoadResult, plies: list[Ply]) -> str:
         about = f"nothing is reached in the search; shown is where a ply comes nearest to failure: {where}"
     else:
         about = f"{mode.mode}, {where}, reached at {figures.times(mode.factor)}"
-    made = ", ".join(
-        f"{name} {' and '.join(sorted({show(p.high - p.low, 'mm') for p in plies if p.name == name}))}"
-        for name in dict.fromkeys(p.name for p in plies)
-    )
     state = wording.shown_at(result) or "at the expected severity"
     return (
-        f"{result.load}, {state}: {about}. Ply 1 is the face the normal enters; hatching runs along the fibre seen from "
-        f"above; the boxed ply is that of the mode; strain and stress in each ply's own axes. Plies: {made}."
+        f"{result.load}, {state}: {about}. Left: the laminate to scale, ply 1 on the face the normal enters, hatched "
+        "along the fibre seen from above; the boxed ply is that of the mode. Right: strain and stress in each ply's "
+        f"own axes, every ply equally high; short bars: mesh error. {_made(plies)}."
     )
+
+
+def _made(plies: list[Ply]) -> str:
+    """What the plies are: 'Plies 1 to 3, 5 to 7: twill 0.25 mm; ply 4: foam 10 mm'."""
+    kinds: dict[tuple[str, str], list[int]] = {}
+    for ply in plies:
+        kinds.setdefault((ply.name, show(ply.high - ply.low, "mm")), []).append(ply.number)
+    said = [f"{'ply' if len(of) == 1 else 'plies'} {_runs(of)}: {name} {thick}" for (name, thick), of in kinds.items()]
+    return wording.sentence("; ".join(said)).rstrip(".")
+
+
+def _runs(numbers: list[int]) -> str:
+    """Rising numbers in runs.
+
+    >>> _runs([1, 2, 3, 5, 7, 8])
+    '1 to 3, 5, 7, 8'
+    """
+    runs: list[list[int]] = []
+    for n in numbers:
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    return ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs)
 
 
 def section(conf: Configuration, number_of: int) -> Markup | None:
