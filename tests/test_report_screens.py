@@ -116,6 +116,17 @@ def test_what_was_screened_out_is_listed_with_its_reason(made: Any) -> None:
     assert "Looked at linearly only" not in shown(replace(made, screened=()))
 
 
+def test_the_picture_marks_the_governing_place(made: Any, far: Any) -> None:
+    at, said = pictures._governing_place(made.configurations[1]) or (None, "")
+    assert said == "governs: fibre compression"
+    assert at == pytest.approx(synthetic.point(0.245, 0.182))
+    at, said = pictures._governing_place(far.configurations[1]) or (None, "")
+    assert said == "governs: snap-through, moves most here"
+    assert at == pytest.approx(synthetic.point(0.23, 0.17))
+    air = replace(made.configurations[1], governing={"air load": "dull area stiff"})
+    assert pictures._governing_place(air) is None, "nothing is reached"
+
+
 def crowded(assessment: Any, more: int) -> Any:
     """Many options with notes, and more conditions."""
     note = "two people; heat mat and vacuum pump in the second lorry"

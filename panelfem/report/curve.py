@@ -67,7 +67,7 @@ def curve(result: LoadResult, outcome: LoadOutcome | None, asked: float) -> byte
     if result.linear is not None:
         shown.append(1e3 * result.linear.deflection)
     low, high = min(0.0, *shown), max(0.0, *shown)
-    figure = canvas(WIDE, 3.2)
+    figure = canvas(WIDE, 3.7)
     axes = figure.add_subplot()
     axes.set_xlim(low - 0.04 * (high - low), high + 0.08 * (high - low))
     axes.set_ylim(0.0, top)

@@ -106,7 +106,9 @@ def _recommended(assessment: Assessment, chosen: Configuration | None) -> Markup
         el("p", chosen.name, cls="who"),
         badge(chosen.disposition.outcome, large=True),
         el("p", el("b", "Reason: "), wording.sentence(chosen.disposition.reason), cls="why"),
-        el("p", el("b", "Choice: "), wording.sentence(assessment.recommendation_reason), cls="why"),
+        el("p", el("b", "Choice: "), wording.sentence(assessment.recommendation_reason), cls="why")
+        if chosen.kind == "option"
+        else None,
         *_large(chosen),
         _factor(chosen),
         cls=f"verdict {css_class(chosen.disposition.outcome)}",

@@ -101,7 +101,8 @@ def panel_picture(assessment: Assessment) -> bytes:
         colours[inside, :3] = 0.42
     surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
     lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
-    _places(axes, seen, assessment)
+    governs = _governing_place(conf)
+    _places(axes, seen, assessment, None if governs is None else governs[0])
     called: list[tuple[FloatArray, str]] = []
     for name, inside in assessment.damage_regions.items():
         lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
@@ -109,15 +110,14 @@ def panel_picture(assessment: Assessment) -> bytes:
             # the point of the region farthest to the right, so that leaders of nested regions part
             border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
             called.append((border[np.argmax(border[:, 0])], name))
-    mode = _governing(conf)
-    if mode is not None and mode.place is not None and not is_bound(mode):
-        at = seen.flat(np.asarray(mode.place)[None])[0]
+    if governs is not None:
+        at = seen.flat(governs[0][None])[0]
         for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
             axes.plot(
                 *at, marker="o", markersize=size, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
             )
             axes.plot(*at, marker="+", markersize=size + 9, markeredgecolor=colour, markeredgewidth=width)
-        called.append((at, f"governs: {mode.mode}"))
+        called.append((at, governs[1]))
     _callouts(axes, called)
     return png(figure, dpi=215)
 
@@ -128,10 +128,11 @@ def fixing_names(assessment: Assessment) -> set[str]:
     return {fixing.name for state in states for result in state.loads for fixing in result.fixings}
 
 
-def _places(axes: Axes, seen: View, assessment: Assessment) -> None:
+def _places(axes: Axes, seen: View, assessment: Assessment, governs: FloatArray | None) -> None:
     """Rings at the fixings and small crosses at the other named places, with names; damage is labelled apart."""
     centre = seen.flat(assessment.mesh.vertices).mean(0)
     fixings = fixing_names(assessment)
+    reach = float(np.linalg.norm(np.ptp(assessment.mesh.vertices, axis=0)))
     for name, place in assessment.places.items():
         if name in assessment.damage_regions:
             continue
@@ -146,10 +147,13 @@ def _places(axes: Axes, seen: View, assessment: Assessment) -> None:
             markeredgewidth=1.2,
         )
         left = at[0] > centre[0]
+        # clear of the mark of the governing place
+        near = governs is not None and float(np.linalg.norm(governs - place)) < 0.04 * reach
+        away = 17 if near else 7
         axes.annotate(
             name,
             at,
-            xytext=(-7 if left else 7, 0),
+            xytext=(-away if left else away, 0),
             textcoords="offset points",
             fontsize=TEXT,
             style="normal" if ring else "italic",
@@ -194,11 +198,21 @@ def _removed(conf: Configuration | None, elements: int) -> BoolArray:
     return conf.variants[0].removed if conf is not None and conf.variants else np.zeros(elements, bool)
 
 
-def _governing(conf: Configuration | None) -> ModeReserve | None:
-    if conf is None:
+def _governing_place(conf: Configuration | None) -> tuple[FloatArray, str] | None:
+    """Where the mode that governs is reached, with what to call it; None if nothing is.
+
+    A mode of the whole panel, such as snap-through, has no place: then it is where the panel moves most.
+    """
+    load = "" if conf is None else wording.governing_load(conf)
+    if conf is None or not load:
         return None
-    load = wording.governing_load(conf)
-    return wording.ruling(conf.result(load), wording.outcome_of(conf, load)) if load else None
+    result = conf.result(load)
+    mode = wording.ruling(result, wording.outcome_of(conf, load))
+    if is_bound(mode):
+        return None
+    if mode.place is not None:
+        return np.asarray(mode.place), f"governs: {mode.mode}"
+    return np.asarray(result.deflection.place), f"governs: {mode.mode}, moves most here"
 
 
 def reserves_chart(assessment: Assessment) -> bytes:
