@@ -77,15 +77,13 @@ class Development:
         element, bary = self._flat_search.nearest(np.column_stack([plan, np.zeros(len(plan))]))
         return np.einsum("ni,nij->nj", bary, self._skin_search.corners[element]), element
 
-    def lay(self, points: FloatArray) -> tuple[FloatArray, IntArray]:
-        """Points (k, 2) of the flat for points (k, 3) on or near the skin, and the triangles they lie in."""
+    def lay(self, points: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
+        """Points (k, 2) of the flat for points (k, 3) on or near the skin, the triangles they lie in, and how far they
+        lie off the skin, (k,) m.
+        """
         element, bary = self._skin_search.nearest(points)
-        return np.einsum("ni,nij->nj", bary, self.flat[self.skin.triangles[element]]), element
-
-    def turned(self, angle: float) -> Development:
-        """The same sheet turned by `angle` rad, anticlockwise."""
-        c, s = np.cos(angle), np.sin(angle)
-        return Development(self.skin, self.flat @ np.array([[c, s], [-s, c]]), self.least, self.greatest)
+        off = np.linalg.norm(np.einsum("ni,nij->nj", bary, self._skin_search.corners[element]) - points, axis=1)
+        return np.einsum("ni,nij->nj", bary, self.flat[self.skin.triangles[element]]), element, off
 
 
 def ring_area(ring: FloatArray) -> float:
@@ -177,7 +175,9 @@ def _factor(matrix: csc_array):  # type: ignore[no-untyped-def]
     try:
         return splu(matrix).solve
     except RuntimeError as error:
-        raise ModelError("the surface has no single flattening", where="flat template", do="take a smaller area") from error
+        raise ModelError(
+            "the surface has no single flattening", where="flat template", do="take a smaller area"
+        ) from error
 
 
 def _rigid(triangles: IntArray, local: FloatArray, flat: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ grows with the Gaussian curvature times the square of the width.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import shapely
@@ -26,29 +27,28 @@ NARROW = 0.008
 MOST = 40
 
 
-def sheets(skin: Skin, limit: float = LIMIT) -> tuple[Development, ...]:
-    """The skin laid flat, in one sheet if its length distortion is within `limit`, else in gores side by side.
+def gores(whole: Development, limit: float = LIMIT) -> tuple[Development, ...]:
+    """The sheet as it is if its length distortion is within `limit`, else cut in gores, in order side by side.
 
     Where no cutting brings all of them within the limit, the best that was found: look at `distortion` of each.
     """
-    whole = develop(skin)
     best: tuple[Development, ...] = (whole,)
     if whole.distortion <= limit or not math.isfinite(whole.distortion):
         return best
     along = _lesser_curvature(whole)
     width = float(np.ptp(whole.flat @ np.array([-along[1], along[0]])))
     count = max(2, math.floor(0.7 * math.sqrt(whole.distortion / limit)))
-    while count <= MOST and width / count >= NARROW:
+    while count <= MOST and width / count >= NARROW and worst(best) > limit:
         cut = _strips(whole, along, count)
-        if cut and _worst(cut) < _worst(best):
+        if cut and worst(cut) < worst(best):
             best = cut
-        if _worst(best) <= limit:
-            break
-        count = max(count + 1, min(2 * count, math.ceil(0.9 * count * math.sqrt(_worst(cut) / limit)) if cut else 0))
+        more = 0.9 * count * math.sqrt(min(worst(cut) / limit, 4.0)) if cut else 0.0
+        count = max(count + 1, math.ceil(more))
     return best
 
 
-def _worst(cut: tuple[Development, ...]) -> float:
+def worst(cut: Iterable[Development]) -> float:
+    """The greatest length distortion of some sheets, as a share."""
     return max(sheet.distortion for sheet in cut)
 
 

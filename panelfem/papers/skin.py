@@ -76,4 +76,3 @@ def subset_rings(skin: Skin, elements: BoolArray) -> tuple[IntArray, ...]:
     """Borders, as vertices of the skin, of what of it lies in `elements` (ne,) of the panel's mesh."""
     inside = skin.triangles[elements[skin.element]]
     return tuple(loops(directed_boundary(inside))) if len(inside) else ()
-
