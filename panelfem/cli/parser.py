@@ -26,6 +26,7 @@ def build_parser() -> argparse.ArgumentParser:
     _assess(commands)
     _laminate(commands)
     _materials(commands)
+    _papers(commands)
     _verify(commands)
     return parser
 
@@ -84,6 +85,23 @@ def _materials(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     p.add_argument("name", metavar="NAME", nargs="?", help="one material in full (default: all, in short)")
     p.set_defaults(command="materials")
+
+
+def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "papers",
+        help="work card, 1:1 templates, damage map and sign-off sheet of one option",
+        description="Write what one repair option of a case needs on paper: work card, 1:1 templates of its patches, a "
+        "blank damage map and a sign-off sheet. Nothing is assessed.",
+        epilog="Print at 100 % and measure the 100 mm bar before cutting. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument("--option", metavar="NAME", required=True, help="an option of the case, by its name")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
+    p.add_argument("--by", metavar="WHO", default="", help="who prepares the papers")
+    p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
+    p.add_argument("--quiet", action="store_true", help="no progress")
+    p.set_defaults(command="papers")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

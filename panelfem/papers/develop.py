@@ -4,15 +4,16 @@ A plane, a cylinder and a cone develop exactly; nothing else does (Gauss 1827, t
 is least-squares conformal (Lévy, Petitjean, Ray & Maillot 2002, ACM Trans. Graph. 21:362); it is then brought as rigid
 as possible, triangle by triangle, by turns of a local and a global step (Liu, Zhang, Xu, Gotsman & Gortler 2008,
 Comput. Graph. Forum 27:1495), which minimises ∫(σ1 − 1)² + (σ2 − 1)² dA over the stretches σ; a last change of scale
-makes the greatest stretch and the greatest shrinking equal.  No flattening of a cap of a sphere that reaches the angle α
-from its centre has max σ / min σ below α / sin α (Milnor 1969, Am. Math. Mon. 76:1101).  (Sources from memory.)
+makes the greatest stretch and the greatest shrinking equal.  No flattening of a cap of a sphere that reaches the angle
+α from its centre has max σ / min σ below α / sin α (Milnor 1969, Am. Math. Mon. 76:1101).  (Sources from memory.)
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 from scipy.sparse import coo_array, csc_array, csr_array
@@ -21,7 +22,6 @@ from scipy.sparse.linalg import splu
 from panelfem.arrays import FloatArray, IntArray
 from panelfem.errors import ModelError
 from panelfem.mesh.closest import TriangleSearch
-from panelfem.mesh.topology import cross_products
 from panelfem.papers.skin import Skin
 
 #: Turns of the local and the global step at most; they end when no point moves by `STILL` of the size of the piece.
@@ -46,11 +46,6 @@ class Development:
     def distortion(self) -> float:
         """Greatest length distortion, as a share; inf if the sheet folds over itself."""
         return max(-self.least, self.greatest) if np.isfinite(self.least) else np.inf
-
-    @cached_property
-    def area(self) -> float:
-        """Area on the skin, m²."""
-        return float(0.5 * np.linalg.norm(cross_products(self.skin.points, self.skin.triangles), axis=1).sum())
 
     @property
     def rings(self) -> tuple[FloatArray, ...]:
@@ -168,16 +163,15 @@ def _conformal(skin: Skin, local: FloatArray) -> FloatArray:
     w[free] = _factor(csc_array(adjoint @ left))(-(adjoint @ (matrix[:, held] @ w[held])))
     flat = np.column_stack([w.real, w.imag])
     low, high = _stretches(_jacobians(local, flat[skin.triangles]))
-    return flat * np.sqrt(twice.sum() / np.abs(twice * low * high).sum())
+    return np.asarray(flat * np.sqrt(twice.sum() / np.abs(twice * low * high).sum()))
 
 
-def _factor(matrix: csc_array):  # type: ignore[no-untyped-def]
+def _factor(matrix: csc_array) -> Callable[[Any], Any]:
     try:
-        return splu(matrix).solve
+        return cast(Callable[[Any], Any], splu(matrix).solve)
     except RuntimeError as error:
-        raise ModelError(
-            "the surface has no single flattening", where="flat template", do="take a smaller area"
-        ) from error
+        what, do = "the surface has no single flattening", "take a smaller area"
+        raise ModelError(what, where="flat template", do=do) from error
 
 
 def _rigid(triangles: IntArray, local: FloatArray, flat: FloatArray) -> FloatArray:

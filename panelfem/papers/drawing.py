@@ -19,7 +19,6 @@ LETTER = 0.6
 SMALL = 3.2
 
 Anchor = Literal["start", "middle", "end"]
-Mark = "Line | Words"
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,4 +1,4 @@
-"""Cutting a flat template in gores: strips along the direction the surface curves least in, until each lies flat enough.
+"""Cutting a flat template in gores: strips along the way the surface curves least, until each lies flat enough.
 
 A strip that is narrow across the stronger curvature bends about that curvature almost without stretching: what is left
 grows with the Gaussian curvature times the square of the width.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -70,7 +71,7 @@ def _lesser_curvature(whole: Development) -> FloatArray:
 
 
 def _strips(whole: Development, along: FloatArray, count: int) -> tuple[Development, ...]:
-    """The sheet cut in so many strips of equal width along a direction, each laid flat by itself; () if one cannot be."""
+    """The sheet cut in strips of equal width along a direction, each laid flat by itself; () if one cannot be."""
     across = np.array([-along[1], along[0]])
     outer, *openings = whole.rings
     sheet = shapely.Polygon(outer, openings)
@@ -79,7 +80,7 @@ def _strips(whole: Development, along: FloatArray, count: int) -> tuple[Developm
     far = float(np.abs(s).max()) + 1.0
     size = math.sqrt(abs(ring_area(outer)) / len(whole.skin.triangles)) * 1.5
     made = []
-    for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+    for low, high in pairwise(cuts):
         corners = [(-far, low), (far, low), (far, high), (-far, high)]
         band = shapely.Polygon([a * along + b * across for a, b in corners])
         found = sheet.intersection(band)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from panelfem.arrays import FloatArray
 from panelfem.papers.drawing import Drawing, Line, Words, cross, line, scale_bar
 from panelfem.papers.tiles import EDGE, FOOT, Tiling, tiling
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.backends.backend_pdf import PdfPages
 
 MM = 72.0 / 25.4
 """Points per millimetre."""
@@ -20,7 +25,12 @@ def pdf(*drawings: Drawing) -> bytes:
     from matplotlib.backends.backend_pdf import PdfPages
 
     out = io.BytesIO()
-    plain = {"path.simplify": False, "path.snap": False, "pdf.fonttype": 42, "font.family": "DejaVu Sans"}
+    plain: dict[Any, Any] = {
+        "path.simplify": False,
+        "path.snap": False,
+        "pdf.fonttype": 42,
+        "font.family": "DejaVu Sans",
+    }
     with rc_context(plain):
         facts = {"Title": drawings[0].title, "CreationDate": None, "Producer": None, "Creator": None}
         with PdfPages(out, metadata=facts) as book:
@@ -32,7 +42,7 @@ def pdf(*drawings: Drawing) -> bytes:
     return out.getvalue()
 
 
-def _sheet(book, drawing: Drawing, laid: Tiling, row: int, column: int) -> None:  # type: ignore[no-untyped-def]
+def _sheet(book: PdfPages, drawing: Drawing, laid: Tiling, row: int, column: int) -> None:
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure
 
@@ -56,23 +66,17 @@ def _sheet(book, drawing: Drawing, laid: Tiling, row: int, column: int) -> None:
     foot.set_ylim(0.0, FOOT)
     foot.set_axis_off()
     last = laid.name(laid.rows - 1, laid.columns - 1)
-    sheet = (
-        f"Sheet {laid.name(row, column)} of A1 to {last}. Lay crosses of the same name on each other. "
-        if several
-        else ""
-    )
-    marks = [
-        *scale_bar(EDGE + 2, 11.0),
-        Words(EDGE + 2, 6.0, f"{sheet}Print at 100 % (actual size), never fitted to the page."),
-    ]
+    which = f"Sheet {laid.name(row, column)} of A1 to {last}. Lay crosses of the same name on each other. "
+    said = f"{which if several else ''}Print at 100 % (actual size), never fitted to the page."
+    marks = [*scale_bar(EDGE + 2, 11.0), Words(EDGE + 2, 6.0, said)]
     if several:
         marks.append(line((EDGE, FOOT - 0.2), (wide - EDGE, FOOT - 0.2), width=0.1))
     for mark in marks:
         _draw(foot, mark, np.array([[0.0, 0.0], [wide, FOOT]]))
-    book.savefig(figure)
+    book.savefig(figure)  # type: ignore[no-untyped-call]
 
 
-def _draw(axes, mark: Line | Words, box: np.ndarray) -> None:  # type: ignore[no-untyped-def, type-arg]
+def _draw(axes: Axes, mark: Line | Words, box: FloatArray) -> None:
     if isinstance(mark, Words):
         reach = 1.2 * mark.size * max(len(mark.text), 1)
         if not (box[0] - reach <= (mark.x, mark.y)).all() or not ((mark.x, mark.y) <= box[1] + reach).all():

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.mesh import PanelMesh
 from panelfem.mesh.lattice import lattice
-from panelfem.mesh.topology import compact, directed_boundary, loops, pieces
+from panelfem.mesh.topology import compact, cross_products, directed_boundary, loops, pieces
 
 #: Order of the nodes put on the true surface: each element of the panel becomes this number squared of triangles.
 FINE = 6
@@ -27,6 +27,11 @@ class Skin:
     points: FloatArray
     triangles: IntArray
     element: IntArray
+
+    @cached_property
+    def area(self) -> float:
+        """Area, m²."""
+        return float(0.5 * np.linalg.norm(cross_products(self.points, self.triangles), axis=1).sum())
 
     @property
     def rings(self) -> tuple[IntArray, ...]:

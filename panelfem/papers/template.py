@@ -10,12 +10,12 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from panelfem.arrays import FloatArray
+from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.errors import InputError
 from panelfem.laminate import Laminate
 from panelfem.panel import Panel
 from panelfem.papers.develop import Development, develop, ring_area
-from panelfem.papers.drawing import Drawing, Line, Words, arrow, cross, moved, paragraph, ring, scale_bar
+from panelfem.papers.drawing import Anchor, Drawing, Line, Words, arrow, cross, moved, paragraph, ring, scale_bar
 from panelfem.papers.gores import LIMIT, gores, worst
 from panelfem.papers.placing import Way, centre, true_surface, ways
 from panelfem.papers.skin import skins, subset_rings
@@ -199,7 +199,7 @@ def _template(
             marks += _seams(view, found, order)
             name = f"Piece {len(blocks) + 1} of {total}: " if total > 1 else ""
             blocks.append((f"{name}greatest length distortion {_percent(sheet.distortion)}", marks))
-    area = sum(whole.area for whole in parts)
+    area = sum(whole.skin.area for whole in parts)
     said = [*about, *_said(panel, side, middle, routes, total, most, area)]
     return Template(_laid_out(title, said, blocks), total, most, area)
 
@@ -260,7 +260,7 @@ def _traces(sheet: Development, view: _View, traces: Sequence[Trace]) -> Iterato
             yield Words(float(top[0]), float(top[1]) + 1.0, trace.what, 2.6, "middle")
 
 
-def _runs(on: np.ndarray) -> Iterator[np.ndarray]:  # type: ignore[type-arg]
+def _runs(on: BoolArray) -> Iterator[IntArray]:
     """Numbers of the points of each unbroken stretch of a closed line."""
     n = len(on)
     starts = [i for i in range(n) if on[i] and not on[i - 1]]
@@ -310,7 +310,7 @@ def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[W
         yield Line(np.stack([edge - 8.0 * way, edge]), width=0.25)
         yield from arrow(edge, edge + 9.0 * way, width=0.25, head=2.5)
         end = edge + 10.5 * way
-        anchor = "start" if way[0] > 0.3 else "end" if way[0] < -0.3 else "middle"
+        anchor: Anchor = "start" if way[0] > 0.3 else "end" if way[0] < -0.3 else "middle"
         drop = -2.6 if way[1] < -0.3 else 0.0
         yield Words(float(end[0]), float(end[1]) + drop, label, 2.6, anchor)
         yield Words(float(end[0]), float(end[1]) + drop - 3.4, f"{length - inside:.1f} mm from edge", 2.6, anchor)
@@ -357,13 +357,13 @@ def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[
         rows += found
     head = -at + 2.0
     full = head + height + 12.0
-    marks: list[Line | Words] = list(moved(rows, 0.0, full))
+    placed: list[Line | Words] = list(moved(rows, 0.0, full))
     for (name, block), (low, _), (left, down, high) in zip(blocks, boxes, shelves, strict=True):
         dx, dy = left + ROUND / 2 - low[0], full - head - down - high + ROUND / 2 - low[1]
-        marks += moved(block, float(dx), float(dy))
-        marks.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
-    marks += scale_bar(4.0, 4.0)
-    return Drawing(title, math.ceil(wide), math.ceil(full), tuple(marks))
+        placed += moved(block, float(dx), float(dy))
+        placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
+    placed += scale_bar(4.0, 4.0)
+    return Drawing(title, math.ceil(wide), math.ceil(full), tuple(placed))
 
 
 def _reach(words: Words) -> FloatArray:
@@ -372,4 +372,4 @@ def _reach(words: Words) -> FloatArray:
     start = {"start": 0.0, "middle": -0.5, "end": -1.0}[words.anchor] * long
     box = np.array([[start, -0.3], [start + long, -0.3], [start + long, words.size], [start, words.size]])
     c, s = math.cos(math.radians(words.turn)), math.sin(math.radians(words.turn))
-    return np.array([words.x, words.y]) + box @ np.array([[c, s], [-s, c]])
+    return np.asarray(np.array([words.x, words.y]) + box @ np.array([[c, s], [-s, c]]))
