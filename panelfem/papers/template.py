@@ -198,13 +198,14 @@ def _template(
                 marks += _placing(sheet, view, at, routes)
             marks += _seams(view, found, order)
             name = f"Piece {len(blocks) + 1} of {total}: " if total > 1 else ""
-            blocks.append((f"{name}greatest length distortion {_percent(sheet.distortion)}", marks))
+            blocks.append((f"{name}greatest length distortion {percent(sheet.distortion)}", marks))
     area = sum(whole.skin.area for whole in parts)
     said = [*about, *_said(panel, side, middle, routes, total, most, area)]
     return Template(_laid_out(title, said, blocks), total, most, area)
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """A length distortion in words."""
     if not math.isfinite(share):
         return "not known: it folds over itself"
     return "below 0.01 %" if share < 1e-4 else f"{100 * share:.2f} %"
@@ -224,11 +225,11 @@ def _said(
         out.append(f"From the centre mark, along the skin: {lengths}.")
     if most > LIMIT:
         out.append(
-            f"DOES NOT LIE FLAT: greatest length distortion {_percent(most)}, above {100 * LIMIT:g} %, and cutting in "
+            f"DOES NOT LIE FLAT: greatest length distortion {percent(most)}, above {100 * LIMIT:g} %, and cutting in "
             "gores does not bring it below. Do not cut by this: fit each ply on the panel."
         )
     else:
-        out.append(f"Greatest length distortion {_percent(most)} (over {100 * LIMIT:g} % it is cut in gores).")
+        out.append(f"Greatest length distortion {percent(most)} (over {100 * LIMIT:g} % it is cut in gores).")
     if total > 1:
         out.append("Pieces meet edge to edge at rings of the same name; never the seams of two plies above each other.")
     return out
