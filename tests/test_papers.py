@@ -1,7 +1,9 @@
-"""Papers: flat templates against exact developments and known bounds, sizes measured in the files, folders and names."""
+"""Papers: flat templates against exact developments and known bounds; sizes measured in the files; folders, names."""
 
 from __future__ import annotations
 
+import html
+import io
 import json
 import math
 import re
@@ -40,9 +42,10 @@ from panelfem.mesh import (
 )
 from panelfem.panel import Fastener, Panel
 from panelfem.papers.amounts import amounts
+from panelfem.papers.card import work_card
 from panelfem.papers.develop import Development, develop, ring_area
 from panelfem.papers.drawing import Drawing, Line, Words
-from panelfem.papers.files import file_names
+from panelfem.papers.files import file_names, papers_of
 from panelfem.papers.gores import LIMIT, gores, worst
 from panelfem.papers.grid import damage_grid
 from panelfem.papers.pdf import pdf
@@ -144,17 +147,18 @@ def test_gores_bring_the_distortion_below_one_percent(lift: Lift) -> None:
 
 
 def test_gores_run_along_the_lesser_curvature() -> None:
-    whole = flat(panel_mesh(TwoRadii(0.3, 2.5), rectangle(0.2, 0.28), half=0.29), "patch")
-    cut = gores(whole, limit=0.25 * whole.distortion)
+    whole = flat(panel_mesh(TwoRadii(0.2, 2.5), rectangle(0.12, 0.14), half=0.15), "patch")
+    limit = 0.4 * whole.distortion
+    cut = gores(whole, limit)
     for sheet in cut:
-        length, width = np.ptp(sheet.skin.points, axis=0)[[1, 0]]
-        assert length > 0.5
-        assert width < 0.25
-    assert worst(cut) <= 0.25 * whole.distortion
+        width, length, _ = np.ptp(sheet.skin.points, axis=0)
+        assert length > 0.27
+        assert width < 0.15
+    assert worst(cut) <= limit
 
 
 def test_what_cannot_lie_flat_says_so() -> None:
-    made = made_panel(Formula("sqrt(36**2 - x**2 - y**2) - 36", 1e-3), disc(0.025), half=0.025)
+    made = made_panel(Formula("sqrt(12**2 - x**2 - y**2) - 12", 1e-3), disc(0.0075), half=0.0078)
     template = patch_template(made, "patch", STACK, 1, "deep")
     assert template.distortion > LIMIT
     assert not template.lies_flat
@@ -202,8 +206,6 @@ def svg_paths(content: bytes) -> tuple[Any, dict[str, list[np.ndarray]]]:
 
 def pdf_paths(content: bytes | Path) -> list[tuple[tuple[float, float], list[np.ndarray]]]:
     """Of each page its size and the lines drawn on it, in mm."""
-    import io
-
     pages = []
     for page in pypdf.PdfReader(io.BytesIO(content) if isinstance(content, bytes) else content).pages:
         size = (float(page.mediabox.width) * MM, float(page.mediabox.height) * MM)
@@ -284,11 +286,11 @@ def test_a_template_is_seen_on_its_own_face(patch: Any) -> None:
 
 def test_distances_to_fixings_are_those_on_the_panel(patch: Any) -> None:
     text = words(patch[1].drawing)
-    # F2 lies 150 mm from the middle, F1 at (12, 240)
+    # F2 lies 150 mm from the middle, F1 at (60, 240)
     assert "150.0 mm to the middle of F2" in text
     assert "F2: 150.0 mm from +" in text
     assert "90.0 mm from edge" in text
-    assert f"{math.hypot(12, 240):.1f} mm to the middle of F1" in text
+    assert f"{math.hypot(60, 240):.1f} mm to the middle of F1" in text
     assert "F3" not in text
 
 
@@ -387,8 +389,6 @@ def test_tiled_sheets_put_together_give_the_drawing() -> None:
 def test_words_with_odd_letters_are_drawn_as_they_are() -> None:
     drawing = Drawing("a", 100.0, 50.0, (Words(5.0, 20.0, r"$x_1$ <b> & \frac"),))
     assert "$x_1$ &lt;b&gt; &amp;" in svg(drawing).decode()
-    import io
-
     assert r"$x_1$ <b> & \frac" in pypdf.PdfReader(io.BytesIO(pdf(drawing))).pages[0].extract_text()
 
 
@@ -553,7 +553,8 @@ def test_the_same_case_gives_the_same_bytes(case: Any, written: Path, tmp_path: 
 def test_the_patch_template_of_a_case_is_to_size(written: Path) -> None:
     _, paths = svg_paths((written / "template-p-1.svg").read_bytes())
     assert np.ptp(paths["outline"][0], axis=0) == pytest.approx([120.0, 120.0], abs=0.05)
-    assert np.ptp(paths["cut out H1"][0], axis=0) == pytest.approx([40.0, 40.0], abs=0.05)
+    # the hole with its tolerance of 1 mm all round, which a case has unless it says otherwise
+    assert np.ptp(paths["cut out H1"][0], axis=0) == pytest.approx([42.0, 42.0], abs=0.05)
 
 
 def test_the_card_lists_what_is_needed_and_checked(written: Path) -> None:
@@ -568,19 +569,16 @@ def test_the_card_lists_what_is_needed_and_checked(written: Path) -> None:
         assert said in text, said
 
 
-def test_steps_add_up_or_it_says_so(case: Any, tmp_path: Path) -> None:
+def test_steps_add_up_or_it_says_so(case: Any) -> None:
     steps = (
         SimpleNamespace(name="abrade & wipe", minutes=15.0, basis="measured", source="a watch"),
         SimpleNamespace(name="cure", minutes=30.0, basis="stated", source="data sheet"),
     )
-    card = tmp_path / "work-card.html"
-    papers.write(case, OPTION, tmp_path, steps=steps)  # type: ignore[arg-type]
-    text = card.read_text("utf-8")
+    text = work_card(papers_of(case, OPTION, steps), {}).decode()  # type: ignore[arg-type]
     assert "abrade &amp; wipe" in text
     assert "Sum 45\N{NO-BREAK SPACE}min" in text
     assert "THE CASE SAYS" not in text
-    papers.write(case, OPTION, tmp_path, steps=steps[:1])  # type: ignore[arg-type]
-    assert "THE CASE SAYS 45" in card.read_text("utf-8")
+    assert "THE CASE SAYS 45" in work_card(papers_of(case, OPTION, steps[:1]), {}).decode()  # type: ignore[arg-type]
 
 
 def test_an_assessment_fills_the_sheets(case: Any, tmp_path: Path) -> None:
@@ -591,12 +589,12 @@ def test_an_assessment_fills_the_sheets(case: Any, tmp_path: Path) -> None:
     )
     papers.write(case, OPTION, tmp_path, assessment=named)
     for page in ("work-card.html", "sign-off.html"):
-        text = (tmp_path / page).read_text("utf-8")
+        text = html.unescape((tmp_path / page).read_text("utf-8"))
         assert conf.disposition.outcome.value in text
         for condition in conf.disposition.conditions:
             assert condition.rstrip(".")[1:] in text
         assert "Released by" in text
-    text = (tmp_path / "sign-off.html").read_text("utf-8")
+    text = html.unescape((tmp_path / "sign-off.html").read_text("utf-8"))
     assert conf.disposition.inspect
     for look in conf.disposition.inspect:
         assert look.rstrip(".")[1:] in text
@@ -655,12 +653,14 @@ def test_the_command_writes_papers(case: Any, tmp_path: Path, capsys: pytest.Cap
 @pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
 def test_a_browser_prints_the_svg_to_size(written: Path, tmp_path: Path) -> None:
     target = tmp_path / "printed.pdf"
-    flags = ("--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-             "--disable-component-update --disable-sync --no-pdf-header-footer").split()  # fmt: skip
+    flags = ["no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking"]
+    flags += ["disable-component-update", "disable-sync", "no-pdf-header-footer", f"print-to-pdf={target}"]
+    flags.append(f"user-data-dir={tmp_path / 'profile'}")
     subprocess.run(
-        [str(BROWSER), "--headless", *flags, f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={target}",
-         (written / "template-p-1.svg").as_uri()],
-        capture_output=True, timeout=60, check=True,
+        [str(BROWSER), "--headless", *(f"--{flag}" for flag in flags), (written / "template-p-1.svg").as_uri()],
+        capture_output=True,
+        timeout=60,
+        check=True,
     )  # fmt: skip
     lines = [line for _, page in pdf_paths(target) for line in page]
     assert min(abs(length - 100.0) for length in lengths(lines)) < 0.05
