@@ -200,8 +200,8 @@ def _template(
             if holds:
                 marks += _placing(sheet, view, at, routes)
             marks += _seams(view, found, order)
-            name = f"Piece {len(blocks) + 1} of {total}: " if total > 1 else ""
-            blocks.append((f"{name}greatest length distortion {percent(sheet.distortion)}", marks))
+            name = f"Piece {len(blocks) + 1} of {total}: greatest length distortion {percent(sheet.distortion)}"
+            blocks.append((name if total > 1 else "", marks))
     area = sum(whole.skin.area for whole in parts)
     said = [*about, *_said(panel, side, middle, routes, total, most, area)]
     return Template(_laid_out(title, said, blocks), total, most, area)
@@ -225,7 +225,7 @@ def _said(
     ]
     if routes:
         lengths = "; ".join(f"{1e3 * r.length:.1f} mm to the middle of {r.fixing}" for r in routes)
-        out.append(f"From the centre mark, along the skin: {lengths}.")
+        out.append(f"From the centre mark, along the skin: {lengths}. At the arrows: from the edge there.")
     if most > LIMIT:
         out.append(
             f"DOES NOT LIE FLAT: greatest length distortion {percent(most)}, above {100 * LIMIT:g} %, and cutting in "
@@ -283,7 +283,7 @@ def _fibres(
     yield from cross(spot, 5.0, name="centre")
     long = max(8.0, min(0.55 * room, 45.0))
     yield from arrow(spot, spot + np.array([1.45 * long, 0.0]), width=0.6)
-    yield Words(float(spot[0]) + 1.45 * long + 1.0, float(spot[1]) - 1.1, "0° of the panel", 2.8, bold=True)
+    yield Words(float(spot[0]) + 1.45 * long, float(spot[1]) - 3.4, "0° of the panel", 2.8, "end", bold=True)
     for angle, plies in angles.items():
         way = np.array([math.cos(angle), side * math.sin(angle)])
         end = spot + long * way
@@ -303,21 +303,20 @@ def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[W
         length = 1e3 * route.length
         reach = outline.intersection(shapely.LineString([spot, spot + length * way]))
         inside = float(getattr(reach, "geoms", [reach])[0].length)
-        label = f"{route.fixing}: {length:.1f} mm from +"
         if inside >= length - 1e-6:
             end = spot + length * way
             yield from cross(end, 3.0)
             yield ring(end, 5.0)
-            yield Words(float(end[0]) + 6.0, float(end[1]), f"{label}, under the patch", 2.6)
+            yield Words(float(end[0]) + 6.0, float(end[1]), f"{route.fixing}, under the patch", 2.6)
             continue
         edge = spot + inside * way
         yield Line(np.stack([edge - 8.0 * way, edge]), width=0.25)
-        yield from arrow(edge, edge + 9.0 * way, width=0.25, head=2.5)
-        end = edge + 10.5 * way
+        yield from arrow(edge, edge + 7.0 * way, width=0.25, head=2.5)
+        end = edge + 8.0 * way
         anchor: Anchor = "start" if way[0] > 0.3 else "end" if way[0] < -0.3 else "middle"
-        drop = -2.6 if way[1] < -0.3 else 0.0
-        yield Words(float(end[0]), float(end[1]) + drop, label, 2.6, anchor)
-        yield Words(float(end[0]), float(end[1]) + drop - 3.4, f"{length - inside:.1f} mm from edge", 2.6, anchor)
+        drop = -2.6 if way[1] < -0.3 else 3.4 if way[1] > 0.3 else 0.6
+        yield Words(float(end[0]), float(end[1]) + drop, route.fixing, 2.6, anchor, bold=True)
+        yield Words(float(end[0]), float(end[1]) + drop - 3.2, f"{length - inside:.1f} mm", 2.6, anchor)
 
 
 def _seams(view: _View, order: Sequence[Development], mine: int) -> Iterator[Line | Words]:
@@ -366,7 +365,8 @@ def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[
     for (name, block), (low, _), (left, down, high) in zip(blocks, boxes, shelves, strict=True):
         dx, dy = left + ROUND / 2 - low[0], full - head - down - high + ROUND / 2 - low[1]
         placed += moved(block, float(dx), float(dy))
-        placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
+        if name:
+            placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
     placed += scale_bar(4.0, 4.0)
     return Drawing(title, wide, full, tuple(placed))
 
