@@ -80,7 +80,7 @@ def compose(library: Library, finding: Path) -> Composed:
     faults += _composed_faults(document, finding, origins)
     if faults:
         raise CaseError(str(finding), tuple(faults))
-    final, beside = _files_beside(document)
+    final, beside = files_beside(document)
     left_out = (*base.left_out, *options.left_out)
     files = (finding, *base.files, library.path("kits", head.kit), *beside.values())
     text = toml_text(final, comments, _head(where, library, model, overrides, left_out))
@@ -209,8 +209,8 @@ def _files_absolute(document: Mapping[str, Any], folder: Path) -> Document:
     return _files(document, lambda name: (folder.absolute() / name).as_posix())
 
 
-def _files_beside(document: Document) -> tuple[Document, dict[str, Path]]:
-    """The document with bare file names, and where the file of each name is."""
+def files_beside(document: Mapping[str, Any]) -> tuple[Document, dict[str, Path]]:
+    """A document with bare file names in place of absolute ones, and where the file of each name is."""
     beside: dict[str, Path] = {}
 
     def bare(name: str) -> str:
