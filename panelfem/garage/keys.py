@@ -26,10 +26,11 @@ of its file without `.toml`. A finding names one of each and says what was found
 all files as one and assesses every panel undamaged.
 
 - Every kerb and wall of the circuit becomes a load at every exposure of the panel to it. Clearance at an exposure: the
-  line through the ride heights at the axles, plus the height of the exposure. Interference: height + suspension travel −
-  clearance; what never reaches the panel is left out, and said. Bands are carried along, all at their ends together. The
-  travel of the axle that is down more counts everywhere; roll is left out.
-- Stiffness of the car under an exposure: 1 / (a²/kf + b²/kr), a and b the shares of a force there on front and rear axle.
+  line through the ride heights at the axles, plus the height of the exposure. Interference: height + suspension travel
+  − clearance; what never reaches the panel is left out, and said. Bands are carried along, all at their ends together.
+  The travel of the axle that is down more counts everywhere; roll is left out.
+- Stiffness of the car under an exposure: 1 / (a²/kf + b²/kr), a and b the shares of a force there on front and rear
+  axle.
 - A compression acts on every panel; one exposed to the road meets it at clearance − travel.
 - Credit for a cure comes from the kit's table only: interpolated inside it, none outside.
 - Minutes of an option are the sum of its steps. It is permitted as far as rule book and supplier both permit it.
