@@ -62,7 +62,7 @@ def run(chosen: Namespace) -> int:
 def _row(found: Undamaged | None, why: str) -> tuple[str, ...]:
     if found is None:
         return ("not assessed: declined, or nothing meets it there", *[""] * 6)
-    load = next(x for x in found.loads if x.load == found.governing_load)
+    load = next((x for x in found.loads if x.load == found.governing_load), found.loads[0])
     moved = max(found.loads, key=lambda x: x.deflection_mm)
     bar = math.nan if moved.deflection_bar_mm is None else moved.deflection_bar_mm
     return (
