@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from panelfem.case import load_case
+from panelfem.case import load_case, parse
+from panelfem.case.inputs import input_rows
 from panelfem.case.read import check
 from panelfem.errors import CaseError
 from panelfem.garage import Composed, Library, compose
@@ -255,7 +256,7 @@ def test_inputs_say_which_file_they_came_from(folder: Path, tmp_path: Path) -> N
     out = tmp_path / "out"
     out.mkdir()
     path = composed.write(out)
-    rows = {row.key: row for row in load_case(path, composed.origins).inputs}
+    rows = {row.key: row for row in input_rows(parse(path), (), composed.origins)}
     assert rows["panel.stack"].source == "panels/floor-corner.toml"
     assert rows["case.consequence"].source == "panels/floor-corner.toml"
     assert rows["case.minutes_left"].source == "corner-torn.toml"
@@ -265,9 +266,9 @@ def test_inputs_say_which_file_they_came_from(folder: Path, tmp_path: Path) -> N
     assert rows["option[0].permitted"].source == "panels/floor-corner.toml"
     assert "cars/car-seven.toml" in rows["load[2].car_stiffness_N_per_mm"].source
     assert rows["panel.down"].source == "default of the program"
-    plain = load_case(path)
-    assert {row.key: row.shown for row in plain.inputs} == {key: row.shown for key, row in rows.items()}
-    assert "panels/floor-corner.toml" not in {row.source for row in plain.inputs}
+    plain = input_rows(parse(path), ())
+    assert {row.key: row.shown for row in plain} == {key: row.shown for key, row in rows.items()}
+    assert "panels/floor-corner.toml" not in {row.source for row in plain}
 
 
 def test_files_go_beside_the_case(folder: Path, edit: Edit, tmp_path: Path) -> None:
@@ -281,7 +282,9 @@ def test_files_go_beside_the_case(folder: Path, edit: Edit, tmp_path: Path) -> N
     assert str(folder) not in composed.text
     out = tmp_path / "out"
     out.mkdir()
-    assert load_case(composed.write(out)).loads[2].held
+    case = load_case(composed.write(out), composed.origins)
+    assert case.loads[2].held
+    assert "panels/floor-corner.toml" in {row.source for row in case.inputs}
 
 
 def test_all_faults_of_all_files_at_once(folder: Path, edit: Edit) -> None:

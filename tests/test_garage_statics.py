@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
 
+from panelfem.garage import Library
 from panelfem.garage.cure import cured_share
-from panelfem.garage.schema_car import CarHead
+from panelfem.garage.on_car import balance_car, carried, on_car, stations
+from panelfem.garage.schema_car import CarHead, Carried
 from panelfem.garage.schema_kit import CureTable
 from panelfem.garage.statics import clearance, stiffness
 from panelfem.garage.toml import toml_text
@@ -125,3 +128,28 @@ def test_long_tables_get_headings_of_their_own() -> None:
     assert text.count("[[panel.fasteners]]") == 2
     assert "[panel.o]" in text
     assert "\nt = { value = 1" in text
+
+
+def test_a_car_file_as_mass_and_balance() -> None:
+    """The demo car: the station masses and places, the centre of gravity by moments, a panel's place on the car."""
+    library = Library.open(Path(__file__).parents[1] / "cases" / "garage")
+    file = library.cars["car-seven"]
+    whole = balance_car(file)
+    assert whole.mass == 742
+    assert whole.centre[0] == pytest.approx((1 - 0.458) * 3.0)
+    assert [(s.name, s.mass, s.least, s.most) for s in stations(file)] == [
+        ("nose", 6, 0, 10), ("keel", 4, 0, 20), ("gearbox", 1.5, 0.5, 5),
+    ]  # fmt: skip
+    assert stations(file)[0].place.tolist() == pytest.approx([-0.45, 0, 0.06])
+    position = carried(file, "floor-corner")
+    assert position is not None
+    assert on_car(position, np.array([[0.26, 0.175, 0.0]])).tolist() == [pytest.approx([2.45, 0.625, 0.004])]
+    assert carried(file, "nose-cone") is None
+
+
+def test_turned_axes_keep_lengths() -> None:
+    """Any two axes about square make a frame: distances and right-handedness stay (numpy determinant)."""
+    position = Carried(panel="lid", origin_mm=[10.0, 20.0, 30.0], x_axis=[0.0, 2.0, 0.0], y_axis=[-1.0, 0.01, 0.5])
+    frame = on_car(position, np.vstack([np.zeros(3), np.eye(3)]))
+    assert np.linalg.det(frame[1:] - frame[0]) == pytest.approx(1.0)
+    assert np.linalg.norm(frame[1:] - frame[0], axis=1) == pytest.approx(np.ones(3))

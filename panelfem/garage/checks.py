@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 
+import numpy as np
+
 from panelfem.case.checks import contradictions, stakes_faults
 from panelfem.case.checks_loads import across
 from panelfem.case.checks_materials import material_faults, materials_of
@@ -17,7 +19,8 @@ from panelfem.case.plan import plan_of
 from panelfem.case.read import draft_of
 from panelfem.errors import Fault
 from panelfem.garage.library import Library, label, located
-from panelfem.garage.schema_car import Car, Carried
+from panelfem.garage.on_car import on_car
+from panelfem.garage.schema_car import Car
 from panelfem.garage.schema_circuit import Circuit
 from panelfem.garage.schema_kit import CureTable, Kit
 from panelfem.garage.schema_panel import Exposure, PreparedPanel
@@ -112,7 +115,8 @@ def _car(file: Car, panels: Sequence[str]) -> Iterator[Fault]:
 def _positions(file: Car, panels: Mapping[str, PreparedPanel]) -> Iterator[Fault]:
     for i, carried in enumerate(file.carries):
         for exposure in panels[carried.panel].exposure if carried.panel in panels else ():
-            there = along_car(carried, exposure.place_mm) - file.car.front_axle_mm
+            place = np.array([*exposure.place_mm, 0.0][:3])
+            there = 1e3 * float(on_car(carried, 1e-3 * place)[0]) - file.car.front_axle_mm
             if abs(there - exposure.behind_front_axle_mm) > _APART_MM:
                 what = (
                     f"puts exposure {exposure.name!r} {there:.0f} mm behind the front axle, where the panel file says "
@@ -120,18 +124,6 @@ def _positions(file: Car, panels: Mapping[str, PreparedPanel]) -> Iterator[Fault
                 )
                 allowed = f"the two within {_APART_MM:.0f} mm"
                 yield Fault(f"carries[{i}].origin_mm", what, allowed, "measure both again: one is wrong")
-
-
-def along_car(carried: Carried, place: Sequence[float]) -> float:
-    """x in the axes of the car (mm) of a place in the frame of the panel (mm).
-
-    >>> along_car(Carried(panel="lid", origin_mm=[1000.0, 0.0, 50.0], x_axis=[-2.0, 0.0, 0.0]), [300.0, 10.0])
-    700.0
-    """
-    x, y = ([c / math.hypot(*axis) for c in axis] for axis in (carried.x_axis, carried.y_axis))
-    z = x[1] * y[2] - x[2] * y[1]
-    height = place[2] if len(place) > 2 else 0.0
-    return carried.origin_mm[0] + place[0] * x[0] + place[1] * y[0] + height * z
 
 
 def _circuit(file: Circuit, cars: Mapping[str, Car]) -> Iterator[Fault]:
