@@ -12,6 +12,7 @@ import pytest
 from panelfem.case import load_case, parse
 from panelfem.case.inputs import input_rows
 from panelfem.case.read import check
+from panelfem.cli import main
 from panelfem.errors import CaseError
 from panelfem.garage import Composed, Library, compose
 from panelfem.garage.keys import prepared_markdown
@@ -297,8 +298,6 @@ def test_all_faults_of_all_files_at_once(folder: Path, edit: Edit) -> None:
     edit("cars/car-seven", "origin_mm = [2190, 450, 4]", "origin_mm = [1190, 450, 4]")
     edit("cars/car-seven", "mass_kg = 6", "mass_kg = 16")
     edit("cars/car-seven", "mass_kg = 742", "mass_lb = 742")
-    edit("circuits/harbour", "{ value = 40,", "{ value = 60,")
-    edit("circuits/harbour", "band = [36, 44]", "band = [36, 64]")
     edit("circuits/airfield", 'name = "bump on the back straight"', 'name = "painted kerb"')
     edit("kits/lorry", 'adhesive = "paste-epoxy"', 'adhesive = "paste-epoxi"')
     edit("kits/lorry", "[0.05, 0.10, 0.25, 0.70]", "[0.05, 0.10, 0.25]")
@@ -321,7 +320,6 @@ def test_all_faults_of_all_files_at_once(folder: Path, edit: Edit) -> None:
         "there is no panel 'acces-lid' (cars/car-seven.toml: carries[1].panel)",
         'write "access-lid"',
         "cars/car-seven.toml: station[0].mass_kg",
-        "circuits/harbour.toml: compression[0].suspension_travel_mm",
         "where the panel file says 2450 mm",
     ):
         assert any(part in fault for fault in found), part
@@ -352,6 +350,18 @@ def test_a_panel_the_car_does_not_carry(folder: Path, edit: Edit) -> None:
     (fault,) = faults(lambda: made(folder, "lid-hole"))
     assert "does not carry 'access-lid'" in fault
     assert "Allowed: floor-corner" in fault
+
+
+def test_a_car_that_cannot_go_down_so_far(folder: Path, edit: Edit, capsys: pytest.CaptureFixture[str]) -> None:
+    """A finding with the two is refused, and so is the library, before anything is computed."""
+    edit("circuits/harbour", "{ value = 40,", "{ value = 60,")
+    edit("circuits/harbour", "band = [36, 44]", "band = [36, 64]")
+    (fault,) = faults(lambda: made(folder))
+    assert "circuits/harbour.toml: compression[0].suspension_travel_mm" in fault
+    assert "up to 45 mm" in fault
+    assert main(["prepare", str(folder)]) == 2
+    assert fault in capsys.readouterr().err
+    assert not (folder / "prepared").exists()
 
 
 def test_one_name_may_not_mean_two_materials(folder: Path, edit: Edit) -> None:

@@ -17,14 +17,17 @@ from panelfem.units import number, with_bar
 def run(chosen: Namespace) -> int:
     """Check, assess what is not up to date, and print a row for each panel, car and circuit."""
     from panelfem.cli.console import out, show, stages, table
-    from panelfem.garage.checks import unknown
+    from panelfem.garage.checks import travel_faults, unknown
     from panelfem.garage.undamaged import assess_undamaged, combinations, keep, ready, state
 
     library = Library.open(chosen.library)
     if chosen.panel is not None and (faults := tuple(unknown(chosen.panel, tuple(library.panels), "--panel", "panel"))):
         raise CaseError(str(chosen.library), faults)
-    ready(library)
     every = list(combinations(library, chosen.panel))
+    pairs = dict.fromkeys((car, circuit) for _, car, circuit in every)
+    if faults := tuple(fault for pair in pairs for fault in travel_faults(library, *pair)):
+        raise CaseError(str(chosen.library), faults)
+    ready(library)
     rows, notes = [], list(_notes(library))
     with stages(chosen.quiet) as tell:
         for i, names in enumerate(every):

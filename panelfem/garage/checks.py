@@ -47,7 +47,7 @@ def library_faults(library: Library) -> list[Fault]:
         faults += located(list(_car(car, names)), label("cars", name))
         faults += located(list(_positions(car, library.panels)), label("cars", name))
     for name, circuit in library.circuits.items():
-        faults += located(list(_circuit(circuit, library.cars)), label("circuits", name))
+        faults += located(list(_circuit(circuit)), label("circuits", name))
     for name, kit in library.kits.items():
         faults += located(list(_kit(kit)), label("kits", name))
     return faults
@@ -126,7 +126,7 @@ def _positions(file: Car, panels: Mapping[str, PreparedPanel]) -> Iterator[Fault
                 yield Fault(f"carries[{i}].origin_mm", what, allowed, "measure both again: one is wrong")
 
 
-def _circuit(file: Circuit, cars: Mapping[str, Car]) -> Iterator[Fault]:
+def _circuit(file: Circuit) -> Iterator[Fault]:
     seen: dict[str, str] = {}
     for kind in ("kerb", "wall", "compression"):
         for i, name in named([{"name": thing.name} for thing in getattr(file, kind)]):
@@ -140,16 +140,18 @@ def _circuit(file: Circuit, cars: Mapping[str, Car]) -> Iterator[Fault]:
         yield from one_of(kerb, f"kerb[{i}]", ways, "how hard it strikes")
     for i, wall in enumerate(file.wall):
         yield from one_of(wall, f"wall[{i}]", (("interference_mm",), ("force_N",)), "how hard it pushes")
+
+
+def travel_faults(library: Library, car: str, circuit: str) -> Iterator[Fault]:
+    """Faults of a circuit that takes the car farther down than it can go."""
+    head = library.cars[car].car
+    most = max(head.travel_front_mm, head.travel_rear_mm)
     for kind in ("kerb", "compression"):
-        for i, thing in enumerate(getattr(file, kind)):
-            if (travel := thing.suspension_travel_mm) is None:
-                continue
-            for name, car in cars.items():
-                most = max(car.car.travel_front_mm, car.car.travel_rear_mm)
-                if travel.value > most:
-                    what = f"{travel.value:g} mm is more than either axle of cars/{name}.toml can go down"
-                    do = "check the logger, or the travel of the car"
-                    yield Fault(f"{kind}[{i}].suspension_travel_mm", what, f"up to {most:g} mm", do)
+        for i, thing in enumerate(getattr(library.circuits[circuit], kind)):
+            if (travel := thing.suspension_travel_mm) is not None and travel.value > most:
+                path = f"{label('circuits', circuit)}: {kind}[{i}].suspension_travel_mm"
+                what = f"{travel.value:g} mm is more than either axle of {label('cars', car)} can go down"
+                yield Fault(path, what, f"up to {most:g} mm", "check the logger, or the travel of the car")
 
 
 def _kit(file: Kit) -> Iterator[Fault]:

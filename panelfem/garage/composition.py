@@ -12,7 +12,7 @@ from panelfem.case.inputs import origin_of
 from panelfem.case.read import check, read
 from panelfem.case.schema_panel import Panel
 from panelfem.errors import CaseError, Fault
-from panelfem.garage.checks import unknown
+from panelfem.garage.checks import travel_faults, unknown
 from panelfem.garage.library import Library, label, located, validated
 from panelfem.garage.loads import compose_loads
 from panelfem.garage.options import compose_options
@@ -53,6 +53,8 @@ def compose(library: Library, finding: Path) -> Composed:
         raise CaseError(str(finding), tuple(faults))
     head = model.finding
     faults = [*_names(library, model), *kept_faults(model)]
+    if not faults:
+        faults += travel_faults(library, head.car, head.circuit)
     if faults:
         raise CaseError(str(finding), tuple(faults))
     base = compose_base(library, head.panel, head.car, head.circuit)
