@@ -224,7 +224,10 @@ def _said(
         f"Centre mark + at x {x}, y {y}, z {z} mm. Area {number(1e4 * area, 4)} cm².",
     ]
     if routes:
-        lengths = "; ".join(f"{1e3 * r.length:.1f} mm to the middle of {r.fixing}" for r in routes)
+        lengths = "; ".join(
+            f"{1e3 * r.length:.1f} mm to the middle of {r.fixing}{' (STRAIGHT, not along it)' if r.straight else ''}"
+            for r in routes
+        )
         out.append(f"From the centre mark, along the skin: {lengths}. At the arrows: from the edge there.")
     if most > LIMIT:
         out.append(
@@ -299,6 +302,8 @@ def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[W
     spot = view.see(flat)[0]
     outline = shapely.Polygon(view.see(sheet.rings[0]))
     for route in routes:
+        if route.straight:
+            continue
         way = _unit(view.see(sheet.gradients[element[0]] @ route.way))
         length = 1e3 * route.length
         reach = outline.intersection(shapely.LineString([spot, spot + length * way]))
@@ -357,7 +362,9 @@ def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[
     at = 0.0
     for i, text in enumerate((title, *said)):
         size = 5.0 if i == 0 else 3.2
-        found, at = paragraph(text, 2.0, at - (5.0 if i == 0 else 0.0), wide - 4.0, size, bold=i == 0 or text.isupper())
+        found, at = paragraph(
+            text, 2.0, at - (5.0 if i == 0 else 0.0), wide - 4.0, size, bold=i == 0 or text.startswith("DOES NOT")
+        )
         rows += found
     head = -at + 2.0
     full = QUARTER * math.ceil((head + height + 12.0) / QUARTER)
