@@ -28,8 +28,8 @@ QUARTER = 6.35
 #: Least width of a template, so that its words have room, mm; space round each piece, mm.
 WIDE, ROUND = 28 * QUARTER, 14.0
 FACES = {1: "last ply", -1: "first ply"}
-#: A point farther than this off a gore is not on it, m.
-OFF = 2e-4
+#: A point farther than this off a gore is not on it; arrows keep so far from its border, m.
+OFF, CLOSE = 2e-4, 0.012
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,6 +177,9 @@ class _View:
     def see(self, flat: FloatArray) -> FloatArray:
         return np.asarray(flat @ self.turn.T)
 
+    def back(self, seen: FloatArray) -> FloatArray:
+        return np.asarray(np.linalg.solve(self.turn, seen.T).T)
+
 
 def _unit(way: FloatArray) -> FloatArray:
     return np.asarray(way / np.linalg.norm(way))
@@ -191,14 +194,14 @@ def _template(
     cut = [gores(whole) for whole in parts]
     total, most = sum(len(found) for found in cut), max(worst(found) for found in cut)
     blocks: list[tuple[str, list[Line | Words]]] = []
-    for found in cut:
+    for whole, found in zip(parts, cut, strict=True):
         for order, sheet in enumerate(found):
             holds = float(sheet.lay(middle[None])[2][0]) < OFF
-            at = middle if holds else _inside(sheet)
+            at = middle if holds and _room(sheet, middle) > CLOSE else _inside(sheet)
             view = _View.of(sheet, panel.axis, at, side)
             marks = [*_outline(sheet, view), *_traces(sheet, view, traces), *_fibres(sheet, view, at, side, angles)]
             if holds:
-                marks += _placing(sheet, view, at, routes)
+                marks += _placing(sheet, view, middle, routes, whole)
             marks += _seams(view, found, order)
             name = f"Piece {len(blocks) + 1} of {total}: greatest length distortion {percent(sheet.distortion)}"
             blocks.append((name if total > 1 else "", marks))
@@ -220,7 +223,7 @@ def _said(
     x, y, z = (f"{round(1e3 * float(c), 1) + 0.0:g}" for c in middle)
     out = [
         f"Goes on the {FACES[side]} face of {panel.name} and is drawn as seen on that face: print side towards you.",
-        "Arrows at the centre mark: 0° of the panel, and the fibre (warp) of each ply. Full line: cut.",
+        "Arrows: 0° of the panel, and the fibre (warp) of each ply. Full line: cut. Cross +: centre mark.",
         f"Centre mark + at x {x}, y {y}, z {z} mm. Area {number(1e4 * area, 4)} cm².",
     ]
     if routes:
@@ -244,6 +247,12 @@ def _said(
 def _inside(sheet: Development) -> FloatArray:
     spot = shapely.Polygon(sheet.rings[0], sheet.rings[1:]).representative_point()
     return np.asarray(sheet.lift(np.array([[spot.x, spot.y]]))[0][0])
+
+
+def _room(sheet: Development, at: FloatArray) -> float:
+    """From a place (3,) on a piece to its border, m."""
+    border = shapely.Polygon(sheet.rings[0], sheet.rings[1:]).boundary
+    return float(border.distance(shapely.Point(*sheet.lay(at[None])[0][0])))
 
 
 def _outline(sheet: Development, view: _View) -> Iterator[Line]:
@@ -280,11 +289,9 @@ def _runs(on: BoolArray) -> Iterator[IntArray]:
 def _fibres(
     sheet: Development, view: _View, at: FloatArray, side: Side, angles: dict[float, str]
 ) -> Iterator[Line | Words]:
-    """The centre mark, the 0° axis and the fibre of each ply."""
+    """The 0° axis and the fibre of each ply."""
     spot = view.see(sheet.lay(at[None])[0])[0]
-    room = shapely.Polygon(view.see(sheet.rings[0])).exterior.distance(shapely.Point(*spot))
-    yield from cross(spot, 5.0, name="centre")
-    long = max(8.0, min(0.55 * room, 45.0))
+    long = max(8.0, min(550.0 * _room(sheet, at), 45.0))
     yield from arrow(spot, spot + np.array([1.45 * long, 0.0]), width=0.6)
     yield Words(float(spot[0]) + 1.45 * long, float(spot[1]) - 3.4, "0° of the panel", 2.8, "end", bold=True)
     for angle, plies in angles.items():
@@ -296,11 +303,18 @@ def _fibres(
         yield Words(float(label[0]), float(label[1]), f"{plies}: {number(math.degrees(angle), 4)}°", 2.6, turn=turn)
 
 
-def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[Way]) -> Iterator[Line | Words]:
-    """Marks towards the nearest fixings; where one lies under the template, its place."""
+def _placing(
+    sheet: Development, view: _View, at: FloatArray, routes: Sequence[Way], whole: Development
+) -> Iterator[Line | Words]:
+    """The centre mark, and marks towards the nearest fixings; where one lies under the template, its place.
+
+    No mark where the way leaves the piece through a seam, which the border of the `whole` does not have.
+    """
     flat, element, _ = sheet.lay(at[None])
     spot = view.see(flat)[0]
+    yield from cross(spot, 5.0, name="centre")
     outline = shapely.Polygon(view.see(sheet.rings[0]))
+    border = shapely.LinearRing(whole.rings[0])
     for route in routes:
         if route.straight:
             continue
@@ -315,6 +329,9 @@ def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[W
             yield Words(float(end[0]) + 6.0, float(end[1]), f"{route.fixing}, under the patch", 2.6)
             continue
         edge = spot + inside * way
+        over = whole.lay(sheet.lift(view.back(edge[None]))[0])[0][0]
+        if border.distance(shapely.Point(*over)) > 1e-3:
+            continue
         yield Line(np.stack([edge - 8.0 * way, edge]), width=0.25)
         yield from arrow(edge, edge + 7.0 * way, width=0.25, head=2.5)
         end = edge + 8.0 * way
