@@ -15,18 +15,14 @@ from panelfem.errors import InputError
 from panelfem.laminate import Laminate
 from panelfem.panel import Panel
 from panelfem.papers.develop import Development, develop, ring_area
-from panelfem.papers.drawing import Anchor, Drawing, Line, Words, arrow, cross, moved, paragraph, ring, scale_bar
+from panelfem.papers.drawing import Anchor, Drawing, Line, Words, arrow, cross, ring
 from panelfem.papers.gores import LIMIT, gores, worst
+from panelfem.papers.layout import laid_out
 from panelfem.papers.placing import Way, centre, true_surface, ways
 from panelfem.papers.skin import skins, subset_rings
 from panelfem.units import number
 
 Side = Literal[1, -1]
-#: Sizes of a template are multiples of a quarter inch, 24 of the 96 pixels an inch that browsers round a size to, mm: a
-#: fraction of a pixel would be taken up by shrinking the drawing (by 0.05 %, measured).
-QUARTER = 6.35
-#: Least width of a template, so that its words have room, mm; space round each piece, mm.
-WIDE, ROUND = 28 * QUARTER, 14.0
 FACES = {1: "last ply", -1: "first ply"}
 #: A point farther than this off a gore is not on it; arrows keep so far from its border, m.
 OFF, CLOSE = 2e-4, 0.012
@@ -207,7 +203,7 @@ def _template(
             blocks.append((name if total > 1 else "", marks))
     area = sum(whole.skin.area for whole in parts)
     said = [*about, *_said(panel, side, middle, routes, total, most, area)]
-    return Template(_laid_out(title, said, blocks), total, most, area)
+    return Template(laid_out(title, said, blocks), total, most, area)
 
 
 def percent(share: float) -> str:
@@ -356,49 +352,3 @@ def _seams(view: _View, order: Sequence[Development], mine: int) -> Iterator[Lin
             name = f"{first + 1}{letter}"
             yield ring(spot, 1.2, name=f"seam {name}")
             yield Words(float(spot[0]) + 1.8, float(spot[1]) - 0.9, name, 2.4)
-
-
-def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[Line | Words]]]) -> Drawing:
-    """Words at the top, pieces below in rows, the scale bar at the foot."""
-    boxes = []
-    for _, marks in blocks:
-        points = np.concatenate([m.points if isinstance(m, Line) else _reach(m) for m in marks])
-        boxes.append((points.min(axis=0), points.max(axis=0)))
-    widest = max([WIDE] + [float(high[0] - low[0]) + ROUND for low, high in boxes])
-    wide = QUARTER * math.ceil(widest / QUARTER - 1e-9)
-    shelves: list[tuple[float, float, float]] = []
-    x = y = tall = 0.0
-    for low, high in boxes:
-        w, h = (float(c) for c in high - low + ROUND)
-        if x > 0 and x + w > wide:
-            x, y, tall = 0.0, y + tall, 0.0
-        shelves.append((x, y, h))
-        x, tall = x + w, max(tall, h)
-    height = y + tall
-    rows: list[Words] = []
-    at = 0.0
-    for i, text in enumerate((title, *said)):
-        size = 5.0 if i == 0 else 3.2
-        found, at = paragraph(
-            text, 2.0, at - (5.0 if i == 0 else 0.0), wide - 4.0, size, bold=i == 0 or text.startswith("DOES NOT")
-        )
-        rows += found
-    head = -at + 2.0
-    full = QUARTER * math.ceil((head + height + 12.0) / QUARTER)
-    placed: list[Line | Words] = list(moved(rows, 0.0, full))
-    for (name, block), (low, _), (left, down, high) in zip(blocks, boxes, shelves, strict=True):
-        dx, dy = left + ROUND / 2 - low[0], full - head - down - high + ROUND / 2 - low[1]
-        placed += moved(block, float(dx), float(dy))
-        if name:
-            placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
-    placed += scale_bar(4.0, 4.0)
-    return Drawing(title, wide, full, tuple(placed))
-
-
-def _reach(words: Words) -> FloatArray:
-    """Corners of the box words may fill, (4, 2) mm."""
-    long = 0.6 * words.size * len(words.text)
-    start = {"start": 0.0, "middle": -0.5, "end": -1.0}[words.anchor] * long
-    box = np.array([[start, -0.3], [start + long, -0.3], [start + long, words.size], [start, words.size]])
-    c, s = math.cos(math.radians(words.turn)), math.sin(math.radians(words.turn))
-    return np.asarray(np.array([words.x, words.y]) + box @ np.array([[c, s], [-s, c]]))
