@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+if TYPE_CHECKING:
+    from panelfem.log import Log
+
 
 def run(chosen: Namespace) -> int:
-    """Assess, write, and print the table and the sentence."""
+    """Assess, write, enter in the log, and print the table and the sentence."""
+    from panelfem.cli.entered import opened
     from panelfem.report.folder import prepare
 
-    # before minutes are spent: a folder that cannot be used, and a case that cannot be read
+    # before minutes are spent: a folder or a log that cannot be used, and a case that cannot be read
     folder = prepare(chosen.out)
+    with opened(chosen) as log:
+        return _assess(chosen, folder, log)
+
+
+def _assess(chosen: Namespace, folder: Path, log: Log | None) -> int:
     from panelfem.case import load_case
     from panelfem.cli.console import out, show, stages
 
@@ -39,4 +50,7 @@ def run(chosen: Namespace) -> int:
         for part in summary(found):
             show(console, part)
     show(console, Text(f"Report: {paths[-1]}"))
+    if log is not None:
+        entry = log.record(found, who=chosen.by, panel=chosen.part)
+        show(console, Text(f"Log: entry {entry} in {chosen.log}"))
     return 0

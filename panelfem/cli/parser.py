@@ -24,8 +24,11 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"panelfem {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _assess(commands)
+    _prepare(commands)
     _laminate(commands)
     _materials(commands)
+    _papers(commands)
+    _log(commands)
     _verify(commands)
     return parser
 
@@ -42,7 +45,23 @@ def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "--out", metavar="DIR", type=Path, required=True, help="folder for the report: new, empty, or one of ours"
     )
     p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
+    log_options(p)
     p.set_defaults(command="assess")
+
+
+def _prepare(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "prepare",
+        help="check a library of prepared files and assess its panels undamaged",
+        description="Check all panels, cars, circuits and kits of a library, and assess each panel undamaged under the "
+        "loads of every circuit it may meet. What is up to date is kept.",
+        epilog="It writes LIBRARY/prepared/PANEL--CAR--CIRCUIT.json. Exit code 2: a file, the folder or the disk is at "
+        "fault. " + _NOTE,
+    )
+    p.add_argument("library", metavar="LIBRARY", type=Path, help="folder with panels, cars, circuits and kits")
+    p.add_argument("--panel", metavar="NAME", help="only this panel")
+    p.add_argument("--quiet", action="store_true", help="no progress; the table only")
+    p.set_defaults(command="prepare")
 
 
 def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -84,6 +103,54 @@ def _materials(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     p.add_argument("name", metavar="NAME", nargs="?", help="one material in full (default: all, in short)")
     p.set_defaults(command="materials")
+
+
+def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "papers",
+        help="work card, 1:1 templates, damage map and sign-off sheet of one option",
+        description="Write what one repair option of a case needs on paper: work card, 1:1 templates of its patches, a "
+        "blank damage map and a sign-off sheet. Nothing is assessed.",
+        epilog="Print at 100 % and measure the 100 mm bar before cutting. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument("--option", metavar="NAME", required=True, help="an option of the case, by its name")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
+    p.add_argument("--by", metavar="WHO", default="", help="who prepares the papers")
+    p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
+    p.add_argument("--quiet", action="store_true", help="no progress")
+    p.set_defaults(command="papers")
+
+
+def log_options(p: argparse.ArgumentParser) -> None:
+    """Options of a command that assesses, read by :func:`panelfem.cli.entered.opened`."""
+    p.add_argument("--log", metavar="FILE", type=Path, help="also enter the assessment in this log (made if need be)")
+    p.add_argument("--by", metavar="WHO", help="who assesses, for the log; needed with --log")
+    p.add_argument(
+        "--part", metavar="NAME", help="the part's own name or number in the log (default: the panel's name)"
+    )
+
+
+def _log(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "log",
+        help="what happened to each panel, and who decided what",
+        description="The panels in a log; with PANEL, its life; with --add, one more entry. Entries are never changed.",
+        epilog='Example: panelfem log --log team.log "floor corner" --add strike --by "A. N." --words "exit kerb"',
+    )
+    p.add_argument("--log", metavar="FILE", type=Path, required=True, help="the log; --add makes it if need be")
+    p.add_argument("panel", metavar="PANEL", nargs="?", help="show the life of this panel (default: list all)")
+    p.add_argument(
+        "--add", choices=("strike", "repair", "mass", "decision", "note"), help="enter this; needs PANEL and --by"
+    )
+    p.add_argument("--by", metavar="WHO", help="who enters, or decided")
+    p.add_argument("--words", metavar="TEXT", help="what happened, where, on which lap; what was decided")
+    p.add_argument("--at", metavar="TIME", help="when, with its zone, such as 2031-05-04T14:20Z (default: now)")
+    p.add_argument("--about", metavar="ENTRY", type=int, help="number of the entry this one is about")
+    p.add_argument("--grams", metavar="G", type=finite, help="mass: what the panel weighs; repair: what it added")
+    p.add_argument("--survived", choices=("yes", "no"), help="strike: whether the panel was found undamaged after it")
+    p.add_argument("--new", action="store_true", help="begin a panel that the log does not know")
+    p.set_defaults(command="log")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
