@@ -14,54 +14,41 @@ import numpy as np
 from panelfem import __version__
 from panelfem.assess.adapt import MOST_ELEMENTS, MOST_IN_ALL, MOST_MESHES, refined, sharpened
 from panelfem.assess.cautions import CAUTIONS, SOURCES, declined
-from panelfem.assess.evaluate import Evaluation, Shells, evaluate
+from panelfem.assess.configure import configuration
+from panelfem.assess.ends import screened_out
+from panelfem.assess.evaluate import Evaluation, Shells, evaluate, looked_at
 from panelfem.assess.plan import Inputs, Key, Plan, State, plans, states
-from panelfem.assess.records import (
-    Assessment,
-    Configuration,
-    Declined,
-    InputRow,
-    Mesh,
-    Meshing,
-    Restoration,
-    Variant,
-)
-from panelfem.assess.total import total_uncertainty
+from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Mesh, Meshing, Screened
 from panelfem.assess.vibrate import vibrate
-from panelfem.case import AssumedInput, Case
-from panelfem.disposition import (
-    Assumption,
-    Candidate,
-    Consequence,
-    Disposition,
-    Findings,
-    Outcome,
-    judge,
-    judge_load,
-    lowered,
-    recommend,
-)
+from panelfem.case import Case
+from panelfem.disposition import Candidate, Consequence, recommend
 from panelfem.errors import InputError
 from panelfem.laminate import describe
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Settings
 from panelfem.reserve.places import Places
-from panelfem.reserve.records import LoadResult
 from panelfem.shell import DEFAULT_ORDER
-from panelfem.units import number
 
 Progress = Callable[[str, float], None]
 
+#: What a provisional assessment leaves out.
+NOT_YET = (
+    "the errors of the mesh, what linear theory gets wrong where the panel moves far, each fixing lost in turn, and "
+    "the bands of the assumed inputs"
+)
 #: A mesh with this share of the most elements is not refined again.
 _ENOUGH = 0.8
 #: Meshes help while the worst bar falls to this share of what it was.
 _HELPED = 0.9
 
 
-def assess(case: Case, progress: Progress | None = None) -> Assessment | Declined:
+def assess(
+    case: Case, progress: Progress | None = None, early: Callable[[Assessment], None] | None = None
+) -> Assessment | Declined:
     """Assess a case; `progress` is told each stage and the share done.
 
-    Raises InputError for a case without loads, and ModelError for a panel that is free to move.
+    `early` is given a provisional assessment first: every state on one mesh by linear theory, and what that leaves out
+    is said in it.  Raises InputError for a case without loads, and ModelError for a panel that is free to move.
     """
     if case.protects_people != "no":
         return declined(case)
@@ -70,12 +57,25 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
     if not case.loads:
         raise InputError("there is no load case", where=case.file, do="add at least one [[load]]")
     words = Places(case.places, {f.name: f.washer_radius for f in case.panel.fasteners})
-    consequence = Consequence(case.consequence, case.required_factor, case.factor_basis)  # type: ignore[arg-type]
+    if early is not None:
+        early(_assembled(case, *_looked_at(case, words, tell), None, NOT_YET))
     case, every, evaluations, meshing = _on_good_meshes(case, words, tell)
-    assert case.panel is not None
     tell("disposition", 1.0)
+    return _assembled(case, every, evaluations, meshing)
+
+
+def _assembled(
+    case: Case,
+    every: Sequence[Plan],
+    evaluations: Mapping[Key, Evaluation],
+    meshing: Meshing | None,
+    provisional: str = "",
+) -> Assessment:
+    """The assessment, from what was found of every state."""
+    assert case.panel is not None
+    consequence = Consequence(case.consequence, case.required_factor, case.factor_basis)  # type: ignore[arg-type]
     reference = evaluations["undamaged",]
-    configurations = tuple(_configuration(case, plan, evaluations, consequence, reference) for plan in every)
+    configurations = tuple(configuration(case, plan, evaluations, consequence, reference) for plan in every)
     candidates = [
         Candidate(c.name, c.minutes, c.permitted, c.disposition)
         for c in configurations
@@ -83,6 +83,7 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
     ]
     name, why = recommend(candidates, case.minutes_left)
     chosen = next((c for c in configurations if c.name == name), configurations[min(1, len(configurations) - 1)])
+    order = (case.order or DEFAULT_ORDER) if meshing is None else meshing.order
     return Assessment(
         case.file,
         case.title,
@@ -102,13 +103,38 @@ def assess(case: Case, progress: Progress | None = None) -> Assessment | Decline
         case.panel.mesh,
         case.places,
         _damage_regions(case),
-        _checks(case, evaluations, meshing.order),
+        _checks(case, evaluations, order),
         _stacks(case),
         __version__,
         case.hash,
-        {"order": meshing.order, "criteria": dict(case.criteria)},
+        {"order": order, "criteria": dict(case.criteria)},
         meshing,
+        () if provisional else _screened(case, configurations),
+        provisional,
     )
+
+
+def _screened(case: Case, configurations: Sequence[Configuration]) -> tuple[Screened, ...]:
+    """The loads that only their own severity was swept of, under each configuration."""
+    return tuple(
+        Screened(c.name, result.load, result.release.rank, screened_out(result, case.required_factor))
+        for c in configurations
+        for result in (c.result(load) for load in c.governing)
+        if result.linear is None and screened_out(result, case.required_factor)
+    )
+
+
+def _looked_at(case: Case, words: Places, tell: Progress) -> tuple[tuple[Plan, ...], dict[Key, Evaluation]]:
+    """Every state by linear theory, with elements of one order on the mesh of the case."""
+    assert case.panel is not None
+    inputs, order, like = _inputs(case, case.panel), case.order or DEFAULT_ORDER, None
+    every = plans(inputs)
+    to_do, found = states(every), dict[Key, Evaluation]()
+    for i, (key, state) in enumerate(to_do.items()):
+        tell(f"a first look: {state.name} ({i + 1} of {len(to_do)})", 0.0)
+        found[key], like = looked_at(state, inputs, _settings(case), order, words, like)
+        gc.collect()
+    return every, found
 
 
 def _on_good_meshes(
@@ -175,6 +201,16 @@ def _inputs(case: Case, panel: Panel) -> Inputs:
     return Inputs(panel, case.damage, case.options, case.loads)
 
 
+def _settings(case: Case) -> Settings:
+    return Settings(
+        case.criteria,
+        case.modeless_criteria_govern,
+        case.required_factor,
+        case.large_displacements,
+        case.imperfection,
+    )
+
+
 def _must_meet(every: Sequence[Plan]) -> tuple[State, ...]:
     """The states that must meet the factor asked for, each once."""
     found = states([replace(plan, contingencies=()) for plan in every])
@@ -194,13 +230,6 @@ def _evaluated(
     """Every state on one mesh; with an `accuracy` only those that must meet the factor, where one of them is not
     within it.
     """
-    settings = Settings(
-        case.criteria,
-        case.modeless_criteria_govern,
-        case.required_factor,
-        case.large_displacements,
-        case.imperfection,
-    )
     to_do = states(every)
     must_meet = {state.key for state in _must_meet(every)}
     found: dict[Key, Evaluation] = {}
@@ -216,7 +245,7 @@ def _evaluated(
         found[key], like = evaluate(
             state,
             inputs,
-            settings,
+            _settings(case),
             order,
             words,
             case.assumed if main else (),
@@ -236,153 +265,6 @@ def _evaluated(
         found[key] = replace(found[key], vibration=vibration)
         gc.collect()
     return found
-
-
-def _configuration(
-    case: Case, plan: Plan, evaluations: Mapping[Key, Evaluation], consequence: Consequence, reference: Evaluation
-) -> Configuration:
-    """A configuration from the evaluations of its states."""
-    variants = tuple(_variant(state.name, evaluations[state.key]) for state in plan.states)
-    contingencies = tuple(_variant(state.name, evaluations[state.key]) for state in plan.contingencies)
-    governing: dict[str, str] = {}
-    results = []
-    for load in case.loads:
-        of_load = [(v.name, next(r for r in v.loads if r.load == load.name)) for v in variants]
-        name, result = _worst(of_load, consequence)
-        governing[load.name] = name
-        results.append(result)
-    disposition = _judge(case, plan, variants, contingencies, results, consequence)
-    assumptions = _assumptions(case, plan, evaluations, consequence, disposition)
-    disposition = lowered(disposition, assumptions)
-    total = total_uncertainty(case, plan, variants, results, consequence, disposition)
-    restoration = tuple(
-        Restoration(r.load, _ratio(r.release.rank, whole.release.rank), _ratio(r.first_ply.rank, whole.first_ply.rank))
-        for r, whole in zip(results, reference.results, strict=True)
-    )
-    heaviest = max((state.panel for state in plan.states), key=lambda panel: panel.mass())
-    return Configuration(
-        plan.name,
-        plan.kind,
-        heaviest.mass(),
-        plan.minutes,
-        plan.permitted,
-        variants,
-        contingencies,
-        governing,
-        restoration,
-        replace(disposition, uncertainty=total),
-        plan.note,
-        heaviest.centre_of_mass(),
-    )
-
-
-def _variant(name: str, evaluation: Evaluation) -> Variant:
-    e = evaluation
-    return Variant(name, e.results, e.state.panel.removed, e.fields, e.lost, e.vibration)
-
-
-def _ratio(factor: float, whole: float) -> float:
-    return factor / whole if whole > 0 and factor >= 0 else 0.0
-
-
-def _worst(of_load: Sequence[tuple[str, LoadResult]], consequence: Consequence) -> tuple[str, LoadResult]:
-    """The state that rules a load: the worst outcome, then the least factor."""
-    ranks = {Outcome.MEETS: 3, Outcome.MEETS_IF: 2, Outcome.CANNOT_TELL: 1, Outcome.DOES_NOT: 0}
-    return min(of_load, key=lambda item: (ranks[judge_load(item[1], consequence).outcome], item[1].release.rank))
-
-
-def _judge(
-    case: Case,
-    plan: Plan,
-    variants: Sequence[Variant],
-    contingencies: Sequence[Variant],
-    results: Sequence[LoadResult],
-    consequence: Consequence,
-) -> Disposition:
-    lost: dict[str, tuple[float, str]] = {}
-    for variant in variants:
-        for fixing, (factor, load) in variant.fastener_lost.items():
-            if fixing not in lost or factor < lost[fixing][0]:
-                lost[fixing] = (factor, load)
-    return judge(
-        Findings(
-            plan.name,
-            tuple(results),
-            tuple((v.name, r) for v in contingencies for r in v.loads),
-            lost,
-            plan.dull,
-            plan.bonded,
-            plan.damaged,
-            plan.permitted,
-            case.fastened_to_such_a_part,
-            case.covers_high_voltage,
-            plan.delaminated,
-        ),
-        consequence,
-    )
-
-
-def _assumptions(
-    case: Case, plan: Plan, evaluations: Mapping[Key, Evaluation], consequence: Consequence, stated: Disposition
-) -> tuple[Assumption, ...]:
-    """Every assumed input, with the outcome at either end of its band where it was swept.
-
-    One that changes nothing here, or no reserve near what is asked, has none.
-    """
-    rows = []
-    for i, assumed in enumerate(case.assumed):
-        if assumed.sweep is None:
-            rows.append(_row(assumed))
-            continue
-        keys = [s.key for s in (*plan.states, *plan.contingencies)]
-        if not any((i, end) in evaluations[key].swept for key in keys for end in (0, 1)):
-            rows.append(_row(assumed))
-            continue
-        outcomes, factors = [], []
-        for end in (0, 1):
-            of_states = {key: evaluations[key].swept.get((i, end), evaluations[key].results) for key in keys}
-            results = []
-            for j in range(len(case.loads)):
-                results.append(_worst([(s.name, of_states[s.key][j]) for s in plan.states], consequence)[1])
-            gone = [replace(_variant(s.name, evaluations[s.key]), loads=of_states[s.key]) for s in plan.contingencies]
-            kept = [_variant(s.name, evaluations[s.key]) for s in plan.states]
-            d = _judge(case, plan, kept, gone, results, consequence)
-            outcomes.append(d.outcome)
-            factors.append(min(load.factor / load.required for load in d.loads) * consequence.factor)
-        flips = any(o is not stated.outcome for o in outcomes)
-        rows.append(
-            replace(_row(assumed), outcomes=(outcomes[0], outcomes[1]), factors=(factors[0], factors[1]), flips=flips)
-        )
-    return (*rows, *_initial_shape(case, plan, evaluations))
-
-
-def _initial_shape(case: Case, plan: Plan, evaluations: Mapping[Key, Evaluation]) -> tuple[Assumption, ...]:
-    """The initial shape that a panel which buckles was followed from, where it was and the case does not say it."""
-    if case.imperfection is not None:
-        return ()
-    results = [r for s in (*plan.states, *plan.contingencies) for r in evaluations[s.key].results]
-    heights = [r.buckling.imperfection for r in results if r.buckling is not None and r.buckling.imperfection > 0.0]
-    if not heights:
-        return ()
-    low, high = (f"{number(1e3 * height, 2)}" for height in (min(heights), max(heights)))
-    shown = f"{low} mm" if low == high else f"{low} to {high} mm"
-    what = "height of the initial shape of a panel that buckles"
-    measure = "lay a straight edge across the bay and measure how far the panel is out of its shape"
-    return (Assumption("settings.imperfection_mm", what, shown, "common practice, no source", measure=measure),)
-
-
-def _row(assumed: AssumedInput) -> Assumption:
-    sweep = assumed.sweep
-    return Assumption(
-        assumed.key,
-        assumed.what,
-        assumed.shown,
-        assumed.source,
-        assumed.band_shown,
-        measure=assumed.measure,
-        kind=sweep.kind if sweep else "",
-        ends=(sweep.low, sweep.high) if sweep else None,
-    )
 
 
 def _damage_regions(case: Case) -> dict[str, np.ndarray[tuple[int], np.dtype[np.bool_]]]:

@@ -29,6 +29,7 @@ from panelfem.reserve.records import LoadResult, ModeReserve
 from panelfem.reserve.search import Path
 from panelfem.reserve.theory import BUCKLING, DEFLECTION, ROTATION
 from panelfem.shell import Shell
+from panelfem.units import number
 
 #: A load is swept only if its reserve is within a factor of what is asked: 1 and so many times the band's half width,
 #: and at most the second number (a reserve moves in proportion to a strength, and by less with a modulus).
@@ -130,24 +131,41 @@ def solved_again(
 
 def _ends(assumed: Sequence[AssumedInput]) -> Iterator[tuple[tuple[int, int], Sweep, float]]:
     """Every end of every band: its key, the sweep, and the factor on the stated value."""
-    for number, item in enumerate(assumed):
+    for i, item in enumerate(assumed):
         if item.sweep is None:
             continue
         for end, factor in enumerate((item.sweep.low, item.sweep.high)):
             if factor != 1.0:
-                yield (number, end), item.sweep, factor
+                yield (i, end), item.sweep, factor
 
 
 def _near(result: LoadResult, settings: Settings, sweep: Sweep) -> bool:
     """Whether a band could change the outcome: the reserve or a measure of linear theory is close to its limit."""
     reach = min(SCREEN[1], 1.0 + SCREEN[0] * max(1.0 - sweep.low, sweep.high - 1.0))
+    moves = _moves(result)
+    return 1.0 / reach <= result.release.rank / settings.asked <= reach or 1.0 / reach <= moves <= reach
+
+
+def _moves(result: LoadResult) -> float:
+    """The greatest measure of linear theory over its limit."""
     theory = result.theory
-    measures = (
+    return max(
         theory.deflection_over_thickness / DEFLECTION,
         theory.rotation / ROTATION,
         theory.buckling_share / BUCKLING,
     )
-    return 1.0 / reach <= result.release.rank / settings.asked <= reach or 1.0 / reach <= max(measures) <= reach
+
+
+def screened_out(result: LoadResult, asked: float) -> str:
+    """Why a load is not looked at beyond its own severity, in words; empty if it is."""
+    over, moves = result.release.rank / asked, _moves(result)
+    if over <= SCREEN[1] or moves >= 1.0 / SCREEN[1]:
+        return ""
+    return (
+        f"its reserve is {number(over, 2)} times what is asked for and the panel moves {number(moves, 2)} of what "
+        f"linear theory allows (screened out above {number(SCREEN[1])} and below {number(1.0 / SCREEN[1])}): swept "
+        f"over its own bands only, and no fixing lost under it"
+    )
 
 
 def _new_matrix(panel: Panel, sweep: Sweep) -> bool:

@@ -16,7 +16,7 @@ import numpy as np
 from panelfem.accuracy.indicator import work
 from panelfem.accuracy.layer import unresolved
 from panelfem.assess.buckle import beyond_linear
-from panelfem.assess.ends import Results, read_again, solved_again
+from panelfem.assess.ends import Results, read_again, screened_out, solved_again
 from panelfem.assess.plan import Inputs, State
 from panelfem.assess.records import Vibration
 from panelfem.assess.shares import Wish, wish
@@ -105,6 +105,15 @@ def evaluate(
     return Evaluation(state, results, fields, lost, swept, notes, wanted), shells
 
 
+def looked_at(
+    state: State, inputs: Inputs, settings: Settings, order: int, words: Words, like: Shell | None
+) -> tuple[Evaluation, Shell]:
+    """A state by linear theory, with elements of one order: nothing is known of its errors, and nothing is swept."""
+    found = solve(state, inputs.loads, settings, order, words, like)
+    notes = tuple(found.model.holding.system.notes)
+    return Evaluation(state, found.results, found.fields, {}, {}, notes), found.model.shell
+
+
 def _barred(low: Solved, high: Solved) -> tuple[LoadResult, ...]:
     """The results of the higher order with their bars."""
     model = high.model
@@ -131,15 +140,19 @@ def _moved(end: Results, low: Results, whole: Results) -> Results:
 def _each_fixing_lost(low: Solved, settings: Settings, results: Sequence[LoadResult]) -> dict[str, tuple[float, str]]:
     """Least release factor with each fitted fixing lost in turn, and the load it is under (0 if nothing holds then).
 
-    The state at the expected severity tells which load governs; its factor is then found along its path.
+    Loads that are screened out with every fixing in place are left out.  The state at the expected severity tells which
+    load governs; its factor is then found along its path.
     """
     lost: dict[str, tuple[float, str]] = {}
     model, responder = low.model, low.responder
+    least_of_all = min(low.results, key=lambda r: r.release.rank)
+    near = [j for j, r in enumerate(low.results) if r is least_of_all or not screened_out(r, settings.asked)]
     for i, fixing in enumerate(model.panel.fasteners):
         if not fixing.fitted:
             continue
         least: tuple[float, int, Path] | None = None
-        for j, load in enumerate(low.loads):
+        for j in near:
+            load = low.loads[j]
             try:
                 path = path_of(model.subject, load, responder(load, model.holding.without(i)), settings)[0]
                 p = path.within(1.0)

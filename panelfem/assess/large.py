@@ -29,6 +29,8 @@ ENOUGH = 1e-10
 NEARLY = 0.97
 #: Two factors this near, as a share, are alike.
 ALIKE = 0.01
+#: The end of a path is looked for up to so many times that of its guide, in steps of this share of the way there.
+FURTHER, PACE = 1.2, 0.4
 #: Where the path stops on its way past buckling, as shares of the buckling load: it then keeps to its branch.
 SLOW = (0.7, 0.9, 1.0, 1.1, 1.25)
 
@@ -131,8 +133,9 @@ class Following:
         if factor <= end or not known:
             return
         here = self._guided(max(known))
-        if here is not None:
-            self.path.along(here, 0.2 * (end - here.factor), factor)
+        while here is not None and here.factor < FURTHER * end:  # by arc length, until the load falls here too
+            there = self.path.along(here, PACE * max(end - here.factor, (1.0 - NEARLY) * end), factor)
+            here = there if there is not here else None
 
     def _start(self) -> Point:
         """The point with the held loads alone, put on slowly where they buckle the panel."""

@@ -403,6 +403,10 @@ class Arc:
         tangent = newton.last
         u, mu, s = tangent.factor.solve(tangent.rate, tangent.row_rate, tangent.tail_rate)
         norm = float(np.linalg.norm(u[self._moving]))
+        if not norm > 0.0:
+            raise ModelError(
+                f"at {here.factor:.3g} of the load more of it moves nothing", where="large deflection, by arc length"
+            )
         turn = float(np.linalg.norm(u[eq.large.rotation_unknowns], axis=1).max())
         ahead = first or 1.0 if self._previous is None else float(u[self._moving] @ self._previous)
         scale = math.copysign(1.0, ahead)
