@@ -1,0 +1,255 @@
+"""Where the damage is, as people say it: millimetres, or a tape measure from fixings and from the edge.
+
+    210, 95                      x, y (or x, y, z) in mm in the frame of the panel
+    F3                           at a fixing
+    F3 + 40, -20                 so many mm along x and y (and z) of the panel from a fixing
+    60 from F3, 85 from F5       two tapes, pulled straight, from two fixings
+    60 from F3, 25 from edge     one from a fixing, one from the nearest edge (openings of the design count)
+    …, near F8                   of two places that fit, the one nearer to that fixing
+
+Pure: a text and a skin in, places out.  Lengths inside in m.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+import numpy as np
+
+from panelfem.arrays import FloatArray
+from panelfem.errors import InputError
+from panelfem.garage.skin import Arc, Skin, nearest_edge
+from panelfem.units import number
+
+#: What two tapes may miss each other by and still be taken to meet, m (about 1 mm each: common practice, no source).
+MISS = 0.002
+#: Of two places nearer than this, one is kept, m.
+SAME = 0.0005
+EDGE = "edge"
+ALLOWED = '"210, 95" in mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge" or "F3 + 40, -20"'
+_NUMBER = r"[-+−]?\d+(?:\.\d+)?"
+_TAPE = rf"({_NUMBER})\s*(?:mm)?\s+from\s+(?:the\s+)?(.+?)"
+_TAPES = re.compile(rf"{_TAPE}\s*(?:,|\band\b)\s*{_TAPE}", re.IGNORECASE)
+_NEAR = re.compile(r"(.+?)\s*,?\s+near\s+(.+)", re.IGNORECASE)
+_LISTED = re.compile(rf"({_NUMBER})\s*(?:mm)?(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:mm)?(?:(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:mm)?)?")
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place (3,) m on the skin; `words` tell it from others that fit.
+
+    `miss` m: by how much the two tapes do not meet there. `spread`: how far it moves per length that a tape is wrong.
+    """
+
+    place: FloatArray
+    words: str
+    miss: float = 0.0
+    spread: float = 1.0
+
+    def millimetres(self, spatial: bool) -> list[float]:
+        """[x, y], or [x, y, z] if `spatial`, to 0.01 mm."""
+        return [round(1e3 * float(c), 2) + 0.0 for c in self.place[: 3 if spatial else 2]]
+
+
+def find(text: str, skin: Skin) -> tuple[Spot, ...]:
+    """The places on the skin that a text may mean, one or more.
+
+    Raises InputError for a text that cannot be read, an unknown fixing, tapes that do not meet, a place off the panel.
+    """
+    plain = " ".join(text.replace("−", "-").split())
+    if not plain:
+        raise _unread("nothing")
+    exact = _fixing(plain, skin.fixings, strict=False)
+    nearer = _NEAR.fullmatch(plain)
+    if exact is None and nearer and (name := _fixing(nearer[2], skin.fixings, strict=True)) is not None:
+        spots, beside = find(nearer[1], skin), skin.fixings[name]
+        return (min(spots, key=lambda s: float(np.linalg.norm(s.place - beside))),)
+    if exact is not None:
+        return _spots([skin.fixings[exact]], skin, ())
+    if numbers := _LISTED.fullmatch(plain):
+        return _spots(list(skin.at(_millimetres(numbers))), skin, ())
+    if tapes := _TAPES.fullmatch(plain):
+        return _taped(tapes, skin)
+    return _offset(plain, skin)
+
+
+def _unread(text: str) -> InputError:
+    return InputError(f"{text!r} says no place" if text != "nothing" else "nothing says where", where="the place",
+                      allowed=ALLOWED, do="write it in one of these ways")  # fmt: skip
+
+
+def _millimetres(match: re.Match[str]) -> list[float]:
+    return [1e-3 * float(g) for g in match.groups() if g is not None]
+
+
+def _fixing(name: str, fixings: Mapping[str, FloatArray], strict: bool) -> str | None:
+    """The fixing of that name, in whatever case if only one fits."""
+    if name in fixings:
+        return name
+    alike = [known for known in fixings if known.casefold() == name.casefold()]
+    if len(alike) > 1 and strict:
+        raise InputError(f"{name!r} may be {' or '.join(alike)}", where="the place", do="write it as the panel does")
+    return alike[0] if len(alike) == 1 else None
+
+
+def _named(name: str, fixings: Mapping[str, FloatArray]) -> str:
+    """The fixing of that name; InputError with the nearest valid name."""
+    found = _fixing(name.strip(), fixings, strict=True)
+    if found is None:
+        close = get_close_matches(name, fixings, 1)
+        hint = f"did you mean {close[0]!r}" if close else "take one of these"
+        allowed = ", ".join(fixings) or "no fixing: this panel has none; give millimetres"
+        raise InputError(f"there is no fixing {name.strip()!r}", where="the place", allowed=allowed, do=hint)
+    return found
+
+
+def _offset(plain: str, skin: Skin) -> tuple[Spot, ...]:
+    """``NAME + 40, -20``: the sign belongs to the first number."""
+    for match in re.finditer(r"\s*([-+])\s*", plain):
+        way = _LISTED.fullmatch(match[1].replace("+", "") + plain[match.end() :])
+        if way and match.start():
+            start = skin.fixings[_named(plain[: match.start()], skin.fixings)]
+            step = np.array(_millimetres(way))
+            if len(step) == 3:
+                return _spots(list(skin.at((start + step).tolist())), skin, ())
+            return _spots(list(skin.at((start[:2] + step).tolist())), skin, ())
+    raise _unread(plain)
+
+
+def _taped(match: re.Match[str], skin: Skin) -> tuple[Spot, ...]:
+    """Two tapes: the curve of the first, and where on it the second reads what it should."""
+    ends = [(1e-3 * float(match[i]), match[i + 1].strip()) for i in (1, 3)]
+    for length, _ in ends:
+        if not 0.0 <= length:
+            raise InputError(f"a tape reads {1e3 * length:g} mm", where="the place", allowed="0 mm or more")
+    to_edge = [name.casefold() == EDGE for _, name in ends]
+    if any(to_edge) and _fixing(EDGE, skin.fixings, strict=False) is not None:
+        raise InputError("'edge' is a fixing of this panel as well as its edge", where="the place",
+                         do="measure from two other fixings, or give millimetres")  # fmt: skip
+    if all(to_edge):
+        raise InputError("both tapes start at the edge", where="the place", allowed=ALLOWED,
+                         do="measure one of them from a fixing")  # fmt: skip
+    if to_edge[0]:
+        ends.reverse()
+    (first, name), (second, other) = ends
+    centre = skin.fixings[_named(name, skin.fixings)]
+    name = _named(name, skin.fixings)
+    if any(to_edge):
+        used, to = (name,), None
+    else:
+        other = _named(other, skin.fixings)
+        used, to = (name, other), skin.fixings[other]
+        if other == name:
+            raise InputError(f"both tapes start at {name}", where="the place", do="measure from another fixing as well")
+
+    def foot(points: FloatArray) -> FloatArray:
+        return nearest_edge(skin, points) if to is None else np.broadcast_to(to, points.shape)
+
+    found, best, gap = _crossings(skin, centre, first, foot, second)
+    if not found and best is not None and abs(gap) <= MISS:
+        found = [best]
+    if not found:
+        raise _apart(ends, skin, centre, to, gap if best is not None else None)
+    return _spots(found, skin, used, centre, foot, second)
+
+
+def _apart(ends: list[tuple[float, str]], skin: Skin, centre: FloatArray, to: FloatArray | None,
+           gap: float | None) -> InputError:  # fmt: skip
+    (first, name), (second, other) = ends
+    what = f"no place of the panel is {1e3 * first:g} mm from {name} and {1e3 * second:g} mm from {other}"
+    if to is not None:
+        apart = 1e3 * float(np.linalg.norm(to - centre))
+        what += f": {name} and {other} are {number(apart, 4)} mm apart"
+    if gap is not None:
+        what += f"; the second tape would read {number(1e3 * (second + gap), 3)} mm at the nearest"
+    return InputError(what, where="the place", allowed=f"tapes that meet to {1e3 * MISS:g} mm, on the panel",
+                      do="measure both again, pulled straight, to the middle of the damage")  # fmt: skip
+
+
+def _crossings(skin: Skin, centre: FloatArray, first: float, foot: Arc, second: float) -> tuple[
+    list[FloatArray], FloatArray | None, float
+]:  # fmt: skip
+    """Points of the ring where the second distance is right; the point and gap (m) of the nearest approach."""
+    if first == 0.0:
+        gap = float(np.linalg.norm(centre - foot(centre[None])[0])) - second
+        return [], centre, gap
+    arcs = skin.ring(centre, first)
+    each = 721 if len(arcs) == 1 else 9
+    t = np.linspace(0.0, 1.0, each)
+    found: list[FloatArray] = []
+    best, least = None, np.inf
+    for arc in arcs:
+
+        def miss(t: FloatArray, arc: Arc = arc) -> FloatArray:
+            points = arc(t)
+            return np.asarray(np.linalg.norm(points - foot(points), axis=1) - second)
+
+        points = arc(t)
+        g = np.asarray(np.linalg.norm(points - foot(points), axis=1) - second)
+        for i in np.flatnonzero(np.sign(g[:-1]) != np.sign(g[1:])):
+            point = arc(np.array([_bisected(miss, t[i], t[i + 1])]))
+            if skin.holds(point)[0]:
+                found.append(point[0])
+        near = _least(miss, t, np.where(skin.holds(points), g, np.inf))
+        point = arc(np.array([near]))
+        gap = float(miss(np.array([near]))[0])
+        if skin.holds(point)[0] and abs(gap) < abs(least):
+            best, least = point[0], gap
+    return found, best, float(least)
+
+
+def _bisected(miss: Arc, low: float, high: float) -> float:
+    """The root of `miss` between two parameters of unlike sign."""
+    sign = float(np.sign(miss(np.array([low]))[0]))
+    for _ in range(48):
+        middle = (low + high) / 2
+        if float(np.sign(miss(np.array([middle]))[0])) == sign:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _least(miss: Arc, t: FloatArray, g: FloatArray) -> float:
+    """The parameter of the smallest gap, by zooming in about the least sample."""
+    at = int(np.argmin(np.abs(g)))
+    low, high = t[max(at - 1, 0)], t[min(at + 1, len(t) - 1)]
+    for _ in range(8):
+        fine = np.linspace(low, high, 21)
+        at = int(np.argmin(np.abs(miss(fine))))
+        low, high = fine[max(at - 1, 0)], fine[min(at + 1, 20)]
+    return float((low + high) / 2)
+
+
+def _spots(points: list[FloatArray], skin: Skin, used: tuple[str, ...], centre: FloatArray | None = None,
+           foot: Arc | None = None, second: float = 0.0) -> tuple[Spot, ...]:  # fmt: skip
+    """The places with their words, each once; the nearest fixing that was not measured from tells them apart."""
+    spots: list[Spot] = []
+    for point in points:
+        if any(np.linalg.norm(point - s.place) < SAME for s in spots):
+            continue
+        others = {n: float(np.linalg.norm(p - point)) for n, p in skin.fixings.items() if n not in used}
+        text = ", ".join(f"{1e3 * float(c):.1f}" for c in point)
+        words = f"at {text} mm"
+        if others:
+            near = min(others, key=others.__getitem__)
+            words = f"near {near}, {number(1e3 * others[near], 3)} mm from it ({words})"
+        miss, spread = 0.0, 1.0
+        if centre is not None and foot is not None:
+            far = point - foot(point[None])[0]
+            miss = abs(float(np.linalg.norm(far)) - second)
+            spread = _spread(point - centre, far)
+        spots.append(Spot(point, words, miss if miss > 1e-6 else 0.0, spread))
+    return tuple(spots)
+
+
+def _spread(a: FloatArray, b: FloatArray) -> float:
+    """1 / sine of the angle between two tapes: how far the place moves per length that a tape is wrong."""
+    lengths = float(np.linalg.norm(a) * np.linalg.norm(b))
+    if lengths == 0.0:
+        return 1.0
+    sine = float(np.linalg.norm(np.cross(a, b))) / lengths
+    return 1.0 / sine if sine > 0.0 else float("inf")
