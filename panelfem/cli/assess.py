@@ -3,8 +3,15 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.text import Text
+
+if TYPE_CHECKING:
+    from panelfem.assess.records import Assessment, Declined
+    from panelfem.case import Case
+    from panelfem.cli.console import Stages
 
 
 def run(chosen: Namespace) -> int:
@@ -13,20 +20,35 @@ def run(chosen: Namespace) -> int:
 
     # before minutes are spent: a folder that cannot be used, and a case that cannot be read
     folder = prepare(chosen.out)
-    from panelfem.case import load_case
-    from panelfem.cli.console import out, show, stages
+    from panelfem.cli.console import stages
 
     with stages(chosen.quiet) as tell:
-        tell("reading the case and meshing", 0.0)
-        case = load_case(chosen.case)
-        from panelfem.assess import assess
+        _, found, paths = assessed(chosen.case, folder, tell)
+    show_found(found, paths[-1])
+    return 0
 
-        found = assess(case, tell)
-        tell("writing the report", 1.0)
-        from panelfem import report
 
-        paths = report.write(found, folder)
+def assessed(
+    file: Path, folder: Path, tell: Stages, keep: tuple[str, ...] = ()
+) -> tuple[Case, Assessment | Declined, tuple[Path, ...]]:
+    """The case of a file, what is found, and the report's files; those named in `keep` stay in the folder."""
+    tell("reading the case and meshing", 0.0)
+    from panelfem.case import load_case
+
+    case = load_case(file)
+    from panelfem.assess import assess
+
+    found = assess(case, tell)
+    tell("writing the report", 1.0)
+    from panelfem import report
+
+    return case, found, report.write(found, folder, keep)
+
+
+def show_found(found: Assessment | Declined, page: Path) -> None:
+    """Print the table and the sentence, and where the page is."""
     from panelfem.assess.records import Declined
+    from panelfem.cli.console import out, printable, show
 
     console = out()
     if isinstance(found, Declined):
@@ -38,5 +60,4 @@ def run(chosen: Namespace) -> int:
 
         for part in summary(found):
             show(console, part)
-    show(console, Text(f"Report: {paths[-1]}"))
-    return 0
+    show(console, Text(f"Report: {printable(page)}"))

@@ -39,6 +39,15 @@ def show(console: Console, part: RenderableType) -> None:
     console.print(part, soft_wrap=isinstance(part, Text) and not sys.stdout.isatty())
 
 
+def printable(text: object) -> str:
+    """A name from outside with what a terminal does not print, or obeys, shown as �.
+
+    >>> printable("a\\x1b[2Jb")
+    'a�[2Jb'
+    """
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in str(text))
+
+
 class Stages:
     """Told each stage and the share done; shows a bar on a terminal, and a line a stage elsewhere."""
 

@@ -27,7 +27,7 @@ class Question:
     """One question.  `key` names the answer, `flag` gives it on the command line.
 
     `read` turns a line into the value and raises InputError; `default` is a line too, None if there is none, and only
-    `seen`: taken where somebody sees it, never by ``--yes``.
+    `seen`: taken where somebody sees it, never by ``--yes``.  `told` says how the answer was understood.
     """
 
     key: str
@@ -38,6 +38,7 @@ class Question:
     default: str | None = None
     seen: bool = False
     choices: tuple[str, ...] = ()
+    told: Callable[[Any], str] | None = None
 
 
 #: The next question given the answers so far, None when there is none.
@@ -109,6 +110,8 @@ def fill(following: Next, given: Mapping[str, str], talk: Talk, yes: bool = Fals
             values[question.key] = question.read(text)
             before[question.key] = text
             asked.append(question.key)
+        if question.told is not None:
+            talk.say(f"   {question.told(values[question.key])}")
     return values
 
 

@@ -24,6 +24,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"panelfem {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _assess(commands)
+    _finding(commands)
     _laminate(commands)
     _materials(commands)
     _verify(commands)
@@ -43,6 +44,55 @@ def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     )
     p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
     p.set_defaults(command="assess")
+
+
+class _OfDamage(argparse.Action):
+    """Keeps together what is said of one damage, in `damages`: each ``--damage`` begins one."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, chosen: argparse.Namespace, value: object, option: str | None = None
+    ) -> None:
+        groups = [dict(group) for group in chosen.damages or ()]
+        if not groups or (self.dest == "kind" and "kind" in groups[-1]):
+            groups.append({})
+        if self.dest in groups[-1]:
+            parser.error(f"argument {option}: given twice for one damage; begin each damage with --damage")
+        groups[-1][self.dest] = value
+        chosen.damages = groups
+
+
+def _finding(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "finding",
+        help="about ten answers: damage on a prepared panel, assessed at once, with the papers",
+        description="Ask what was found on a prepared panel, assess it at once, and write report and papers. What a "
+        "flag says is not asked.",
+        epilog='Example: panelfem finding garage --out out --panel lid --damage hole --at "60 from F3, 85 from F5" '
+        "--size 40 --minutes 80. Ctrl-C while it asks leaves nothing behind. " + _NOTE,
+    )
+    p.add_argument("library", metavar="LIBRARY", type=Path, help="folder with panels, cars, circuits and kits")
+    p.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for all files: new, empty, or one of ours"
+    )
+    p.add_argument("--from", dest="finding", metavar="FILE", type=Path, help="take up a finding file; nothing is asked")
+    for name in ("panel", "car", "circuit", "kit"):
+        p.add_argument(f"--{name}", metavar="NAME", help=f"which {name} of the library")
+    for option, dest, metavar, text in (
+        ("--damage", "kind", "KIND", "hole, dull area, delamination or fixing gone; give it again for the next damage"),
+        ("--at", "place", "PLACE", 'its middle: "210, 95" mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge"'),
+        ("--size", "size", "SIZE", 'in mm: "40", "60 x 12", "60 x 12 at 30"'),
+        ("--direction", "direction", "WAY", 'of its length: degrees from x, or "towards F3"'),
+        ("--tolerance", "tolerance", "MM", "of its border, mm"),
+        ("--after-ply", "ply", "N", "of a delamination: after which ply"),
+        ("--fixing", "fixing", "NAME", "which fixing is gone"),
+    ):
+        p.add_argument(option, dest=dest, metavar=metavar, action=_OfDamage, default=argparse.SUPPRESS, help=text)
+    p.add_argument("--minutes", metavar="MIN", help='minutes left, or "no clock"')
+    p.add_argument("--by", metavar="WHO", help="who found it")
+    p.add_argument("--title", metavar="TEXT", help="one line on the report (default: the panel and its damage)")
+    p.add_argument("--yes", action="store_true", help="take the defaults for the rest; place and size have none")
+    p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
+    p.set_defaults(command="finding", damages=None)
 
 
 def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

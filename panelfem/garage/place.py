@@ -39,19 +39,21 @@ _LISTED = re.compile(rf"({_NUMBER})\s*(?:mm)?(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:
 
 @dataclass(frozen=True)
 class Spot:
-    """A place (3,) m on the skin; `words` tell it from others that fit.
+    """A place (3,) m on the skin; `words` tell it from others that fit, and `near` is the fixing they name.
 
     `miss` m: by how much the two tapes do not meet there. `spread`: how far it moves per length that a tape is wrong.
     """
 
     place: FloatArray
     words: str
+    near: str = ""
     miss: float = 0.0
     spread: float = 1.0
 
-    def millimetres(self, spatial: bool) -> list[float]:
-        """[x, y], or [x, y, z] if `spatial`, to 0.01 mm."""
-        return [round(1e3 * float(c), 2) + 0.0 for c in self.place[: 3 if spatial else 2]]
+    @property
+    def place_mm(self) -> list[float]:
+        """[x, y, z] to 0.01 mm."""
+        return [round(1e3 * float(c), 2) + 0.0 for c in self.place]
 
 
 def find(text: str, skin: Skin) -> tuple[Spot, ...]:
@@ -66,7 +68,7 @@ def find(text: str, skin: Skin) -> tuple[Spot, ...]:
     nearer = _NEAR.fullmatch(plain)
     if exact is None and nearer and (name := _fixing(nearer[2], skin.fixings, strict=True)) is not None:
         spots, beside = find(nearer[1], skin), skin.fixings[name]
-        return (min(spots, key=lambda s: float(np.linalg.norm(s.place - beside))),)
+        return (_nearer(spots, beside, name),)
     if exact is not None:
         return _spots([skin.fixings[exact]], skin, ())
     if numbers := _LISTED.fullmatch(plain):
@@ -74,6 +76,16 @@ def find(text: str, skin: Skin) -> tuple[Spot, ...]:
     if tapes := _TAPES.fullmatch(plain):
         return _taped(tapes, skin)
     return _offset(plain, skin)
+
+
+def _nearer(spots: tuple[Spot, ...], beside: FloatArray, name: str) -> Spot:
+    """The spot nearer to a fixing; InputError if that does not tell them apart."""
+    far = [float(np.linalg.norm(s.place - beside)) for s in spots]
+    order = np.argsort(far)
+    if len(spots) > 1 and far[order[1]] - far[order[0]] < 2 * MISS:
+        raise InputError(f"two places fit, as near to {name} as each other", where="the place",
+                         allowed="; or ".join(s.words for s in spots), do="name another fixing")  # fmt: skip
+    return spots[int(order[0])]
 
 
 def _unread(text: str) -> InputError:
@@ -95,7 +107,7 @@ def _fixing(name: str, fixings: Mapping[str, FloatArray], strict: bool) -> str |
     return alike[0] if len(alike) == 1 else None
 
 
-def _named(name: str, fixings: Mapping[str, FloatArray]) -> str:
+def fixing_named(name: str, fixings: Mapping[str, FloatArray]) -> str:
     """The fixing of that name; InputError with the nearest valid name."""
     found = _fixing(name.strip(), fixings, strict=True)
     if found is None:
@@ -111,7 +123,7 @@ def _offset(plain: str, skin: Skin) -> tuple[Spot, ...]:
     for match in re.finditer(r"\s*([-+])\s*", plain):
         way = _LISTED.fullmatch(match[1].replace("+", "") + plain[match.end() :])
         if way and match.start():
-            start = skin.fixings[_named(plain[: match.start()], skin.fixings)]
+            start = skin.fixings[fixing_named(plain[: match.start()], skin.fixings)]
             step = np.array(_millimetres(way))
             if len(step) == 3:
                 return _spots(list(skin.at((start + step).tolist())), skin, ())
@@ -135,12 +147,12 @@ def _taped(match: re.Match[str], skin: Skin) -> tuple[Spot, ...]:
     if to_edge[0]:
         ends.reverse()
     (first, name), (second, other) = ends
-    centre = skin.fixings[_named(name, skin.fixings)]
-    name = _named(name, skin.fixings)
+    centre = skin.fixings[fixing_named(name, skin.fixings)]
+    name = fixing_named(name, skin.fixings)
     if any(to_edge):
         used, to = (name,), None
     else:
-        other = _named(other, skin.fixings)
+        other = fixing_named(other, skin.fixings)
         used, to = (name, other), skin.fixings[other]
         if other == name:
             raise InputError(f"both tapes start at {name}", where="the place", do="measure from another fixing as well")
@@ -233,7 +245,7 @@ def _spots(points: list[FloatArray], skin: Skin, used: tuple[str, ...], centre: 
             continue
         others = {n: float(np.linalg.norm(p - point)) for n, p in skin.fixings.items() if n not in used}
         text = ", ".join(f"{1e3 * float(c):.1f}" for c in point)
-        words = f"at {text} mm"
+        words, near = f"at {text} mm", ""
         if others:
             near = min(others, key=others.__getitem__)
             words = f"near {near}, {number(1e3 * others[near], 3)} mm from it ({words})"
@@ -242,7 +254,7 @@ def _spots(points: list[FloatArray], skin: Skin, used: tuple[str, ...], centre: 
             far = point - foot(point[None])[0]
             miss = abs(float(np.linalg.norm(far)) - second)
             spread = _spread(point - centre, far)
-        spots.append(Spot(point, words, miss if miss > 1e-6 else 0.0, spread))
+        spots.append(Spot(point, words, near, miss if miss > 1e-6 else 0.0, spread))
     return tuple(spots)
 
 

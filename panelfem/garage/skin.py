@@ -29,6 +29,10 @@ class Skin(Protocol):
     fixings: Mapping[str, FloatArray]
     lines: tuple[FloatArray, ...]
 
+    @property
+    def middle(self) -> FloatArray:
+        """A point of the panel near its middle, as `at` takes it."""
+
     def at(self, place: Sequence[float]) -> tuple[FloatArray, ...]:
         """The points (3,) of the skin at x, y or x, y, z; InputError if there is none."""
 
@@ -76,6 +80,12 @@ class LiftedSkin:
             flat[outside] = 1e-3 * shapely.get_coordinates(feet)
         return np.column_stack([xy, self.lift.height(flat)])
 
+    @property
+    def middle(self) -> FloatArray:
+        """The centroid in plan, or a point beside an opening that it lies in; x, y to 1 mm."""
+        centre = self.plan.centroid if self.plan.contains(self.plan.centroid) else self.plan.representative_point()
+        return 1e-3 * np.round([centre.x, centre.y])
+
     def at(self, place: Sequence[float]) -> tuple[FloatArray, ...]:
         """The one point over x and y; a stated z must agree with the surface."""
         from panelfem.case.ground import LiftedGround
@@ -122,6 +132,12 @@ class MeshedSkin:
     lines: tuple[FloatArray, ...]
     fixings: Mapping[str, FloatArray]
     search: TriangleSearch
+
+    @property
+    def middle(self) -> FloatArray:
+        """The point nearest to the mean of the triangles; x, y, z to 1 mm."""
+        element, bary = self.search.nearest(self.corners.mean(axis=(0, 1))[None])
+        return 1e-3 * np.round(1e3 * (bary[0] @ self.corners[element[0]]))
 
     def at(self, place: Sequence[float]) -> tuple[FloatArray, ...]:
         """The nearest point to x, y, z, within `case.ground.SNAP`; all points over x, y."""

@@ -17,13 +17,18 @@ from panelfem.errors import InputError
 #: What every version of the format begins with: a folder of an earlier one is ours too.
 _NAME = "panelfem-result/"
 FORMAT = f"{_NAME}3"
-#: Everything a report may leave in its folder.
-NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
+#: What a finding leaves in the folder before it is assessed, and how its file begins.
+FINDING, CASE = "finding.toml", "case.toml"
+FINDING_HEAD = "# Finding for panelfem"
+#: Everything a report may leave in its folder, and what it was made from.
+NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html", FINDING, CASE)
 
 
 def is_ours(folder: Path) -> bool:
-    """True if the folder holds a ``result.json`` of this format, of whatever version."""
+    """True if the folder holds a ``result.json`` of this format, of whatever version, or a finding of ours."""
     try:
+        if (folder / FINDING).is_file() and (folder / FINDING).read_bytes().startswith(FINDING_HEAD.encode()):
+            return True
         found = json.loads((folder / "result.json").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return False
@@ -56,7 +61,7 @@ def prepare(folder: Path) -> Path:
         raise InputError(
             "the output folder holds files that are not a result of this tool",
             where=where,
-            allowed="an empty or new folder, or one with an earlier result.json of this tool",
+            allowed="an empty or new folder, or one with an earlier result.json or finding.toml of this tool",
             do="give another folder to --out",
         )
     return folder

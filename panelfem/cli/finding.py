@@ -1,0 +1,115 @@
+"""``panelfem finding``: from about ten answers to a report and the papers of the repair."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from panelfem.cli.console import printable
+from panelfem.cli.form import Talk, fill
+from panelfem.errors import InputError, PanelfemError
+from panelfem.report.folder import CASE, FINDING, FINDING_HEAD
+
+if TYPE_CHECKING:
+    from panelfem.garage import Composed, Library
+
+
+def run(chosen: Namespace) -> int:
+    """Ask, write the finding and the case, assess, report, and print the table and the sentence."""
+    from panelfem.garage import Library, compose
+
+    talk = Talk()
+    library = Library.open(chosen.library)
+    with _prepared(chosen.out) as folder:
+        text = _from_file(chosen) if chosen.finding is not None else _from_form(library, chosen, talk)
+        _keep(folder, text, talk)
+    try:
+        composed = compose(library, folder / FINDING)
+        file = composed.write(folder)
+        return _assess(chosen, composed, file, folder, text)
+    except (PanelfemError, OSError):
+        talk.say(f"The finding is kept in {printable(folder / FINDING)}; --from takes it up again.")
+        raise
+
+
+@contextmanager
+def _prepared(out: Path) -> Iterator[Path]:
+    """The folder, found fit before anybody answers; taken away again if nothing comes of it."""
+    from panelfem.report.folder import prepare
+
+    made = [path for path in (out, *out.parents) if not path.exists()]
+    try:
+        yield prepare(out)
+    except BaseException:
+        for path in made:
+            try:
+                path.rmdir()
+            except OSError:
+                break
+        raise
+
+
+def _from_file(chosen: Namespace) -> str:
+    """A finding file as it stands; the composition checks it."""
+    given = [f"--{key}" for key in ("panel", "car", "circuit", "kit", "minutes") if getattr(chosen, key) is not None]
+    given += ["--damage"] if chosen.damages else []
+    if given:
+        raise InputError(f"{given[0]} contradicts --from", where=given[0],
+                         do="change it in the file, or leave --from out")  # fmt: skip
+    from panelfem.case.read import read
+
+    read(chosen.finding)
+    text = chosen.finding.read_bytes().decode("utf-8")
+    return text if text.startswith(FINDING_HEAD) else f"{FINDING_HEAD}\n{text}"
+
+
+def _from_form(library: Library, chosen: Namespace, talk: Talk) -> str:
+    """The finding file of the answers."""
+    from panelfem.cli.finding_form import Form, damages, summary
+    from panelfem.garage.toml import toml_text
+
+    values = fill(Form(library), _given(chosen), talk, chosen.yes)
+    talk.say(summary(values))
+    head: dict[str, Any] = {key: values[key] for key in ("panel", "car", "circuit", "kit")}
+    if values["minutes"] is not None:
+        head["minutes_left"] = values["minutes"]
+    head["who"] = values["who"]
+    if chosen.title is not None:
+        head["title"] = chosen.title
+    spatial = library.panels[values["panel"]].panel.mesh is not None
+    return toml_text({"finding": head, "damage": damages(values, spatial)}, {}, FINDING_HEAD.removeprefix("# "))
+
+
+def _given(chosen: Namespace) -> Mapping[str, str]:
+    """The answers that flags give, by the keys of the questions."""
+    given = {key: getattr(chosen, key) for key in ("panel", "car", "circuit", "kit", "minutes")}
+    given["who"] = chosen.by
+    groups = chosen.damages or ()
+    for i, group in enumerate(groups):
+        given |= {f"{i}.{key}": text for key, text in group.items()}
+        given[f"{i}.more"] = "yes" if i + 1 < len(groups) else "no"
+    return {key: text for key, text in given.items() if text is not None}
+
+
+def _keep(folder: Path, text: str, talk: Talk) -> None:
+    """Write the finding; what cannot be written is shown, so that no answer is lost."""
+    from panelfem.report.folder import put
+
+    try:
+        put(folder, FINDING, text.encode("utf-8"))
+    except InputError:
+        talk.say(f"The finding could not be written. Here it is:\n{text}")
+        raise
+
+
+def _assess(chosen: Namespace, composed: Composed, file: Path, folder: Path, text: str) -> int:
+    from panelfem.cli.assess import assessed, show_found
+    from panelfem.cli.console import stages
+
+    with stages(chosen.quiet) as tell:
+        case, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
+    show_found(found, paths[-1])
+    return 0
