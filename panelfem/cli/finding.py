@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from panelfem.cli.console import printable
-from panelfem.cli.form import Talk, fill
+from panelfem.cli.form import Talk, checked, fill
 from panelfem.errors import InputError, PanelfemError
 from panelfem.report.folder import CASE, FINDING, FINDING_HEAD
 
 if TYPE_CHECKING:
     from panelfem.garage import Composed, Library
+
+_HEAD = ("panel", "car", "circuit", "kit")
 
 
 def run(chosen: Namespace) -> int:
@@ -54,7 +56,7 @@ def _prepared(out: Path) -> Iterator[Path]:
 
 def _from_file(chosen: Namespace) -> str:
     """A finding file as it stands; the composition checks it."""
-    given = [f"--{key}" for key in ("panel", "car", "circuit", "kit", "minutes") if getattr(chosen, key) is not None]
+    given = [f"--{key}" for key in (*_HEAD, "minutes", "by", "title") if getattr(chosen, key) is not None]
     given += ["--damage"] if chosen.damages else []
     if given:
         raise InputError(f"{given[0]} contradicts --from", where=given[0],
@@ -73,19 +75,19 @@ def _from_form(library: Library, chosen: Namespace, talk: Talk) -> str:
 
     values = fill(Form(library), _given(chosen), talk, chosen.yes)
     talk.say(summary(values))
-    head: dict[str, Any] = {key: values[key] for key in ("panel", "car", "circuit", "kit")}
+    head: dict[str, Any] = {key: values[key] for key in _HEAD}
     if values["minutes"] is not None:
         head["minutes_left"] = values["minutes"]
     head["who"] = values["who"]
     if chosen.title is not None:
-        head["title"] = chosen.title
+        head["title"] = checked(chosen.title)
     spatial = library.panels[values["panel"]].panel.mesh is not None
     return toml_text({"finding": head, "damage": damages(values, spatial)}, {}, FINDING_HEAD.removeprefix("# "))
 
 
 def _given(chosen: Namespace) -> Mapping[str, str]:
     """The answers that flags give, by the keys of the questions."""
-    given = {key: getattr(chosen, key) for key in ("panel", "car", "circuit", "kit", "minutes")}
+    given = {key: getattr(chosen, key) for key in (*_HEAD, "minutes")}
     given["who"] = chosen.by
     groups = chosen.damages or ()
     for i, group in enumerate(groups):

@@ -12,10 +12,12 @@ Pure: a text and a skin in, places out.  Lengths inside in m.
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,8 +28,10 @@ from panelfem.units import number
 
 #: What two tapes may miss each other by and still be taken to meet, m (about 1 mm each: common practice, no source).
 MISS = 0.002
-#: Of two places nearer than this, one is kept, m.
-SAME = 0.0005
+#: Tapes that meet to this, m, meet exactly.
+EXACT = 1e-6
+#: Of two places nearer than this, one is kept, m; where tapes only nearly meet, the best within `BESIDE`.
+SAME, BESIDE = 0.0005, 0.02
 EDGE = "edge"
 ALLOWED = '"210, 95" in mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge" or "F3 + 40, -20"'
 _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
@@ -41,7 +45,8 @@ _LISTED = re.compile(rf"({_NUMBER})\s*(?:mm)?(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:
 class Spot:
     """A place (3,) m on the skin; `words` tell it from others that fit, and `near` is the fixing they name.
 
-    `miss` m: by how much the two tapes do not meet there. `spread`: how far it moves per length that a tape is wrong.
+    `miss` m: by how much the two tapes do not meet there.  `spread`: how far it moves on the skin per length that the
+    second tape is wrong.
     """
 
     place: FloatArray
@@ -54,6 +59,14 @@ class Spot:
     def place_mm(self) -> list[float]:
         """[x, y, z] to 0.01 mm."""
         return [round(1e3 * float(c), 2) + 0.0 for c in self.place]
+
+
+class _Met(NamedTuple):
+    """A point of the skin, how much too long the second tape is there (m), and its spread."""
+
+    point: FloatArray
+    gap: float = 0.0
+    spread: float = 1.0
 
 
 def find(text: str, skin: Skin) -> tuple[Spot, ...]:
@@ -70,9 +83,9 @@ def find(text: str, skin: Skin) -> tuple[Spot, ...]:
         spots, beside = find(nearer[1], skin), skin.fixings[name]
         return (_nearer(spots, beside, name),)
     if exact is not None:
-        return _spots([skin.fixings[exact]], skin, ())
+        return _spots([_Met(skin.fixings[exact])], skin, ())
     if numbers := _LISTED.fullmatch(plain):
-        return _spots(list(skin.at(_millimetres(numbers))), skin, ())
+        return _spots([_Met(p) for p in skin.at(_millimetres(numbers))], skin, ())
     if tapes := _TAPES.fullmatch(plain):
         return _taped(tapes, skin)
     return _offset(plain, skin)
@@ -126,8 +139,8 @@ def _offset(plain: str, skin: Skin) -> tuple[Spot, ...]:
             start = skin.fixings[fixing_named(plain[: match.start()], skin.fixings)]
             step = np.array(_millimetres(way))
             if len(step) == 3:
-                return _spots(list(skin.at((start + step).tolist())), skin, ())
-            return _spots(list(skin.at((start[:2] + step).tolist())), skin, ())
+                return _spots([_Met(p) for p in skin.at((start + step).tolist())], skin, ())
+            return _spots([_Met(p) for p in skin.at((start[:2] + step).tolist())], skin, ())
     raise _unread(plain)
 
 
@@ -160,108 +173,91 @@ def _taped(match: re.Match[str], skin: Skin) -> tuple[Spot, ...]:
     def foot(points: FloatArray) -> FloatArray:
         return nearest_edge(skin, points) if to is None else np.broadcast_to(to, points.shape)
 
-    found, best, gap = _crossings(skin, centre, first, foot, second)
-    if not found and best is not None and abs(gap) <= MISS:
-        found = [best]
+    found, gap = _met(skin, centre, first, foot, second)
     if not found:
-        raise _apart(ends, skin, centre, to, gap if best is not None else None)
-    return _spots(found, skin, used, centre, foot, second)
+        raise _apart(ends, skin, centre, to, gap)
+    return _spots(found, skin, used)
 
 
 def _apart(ends: list[tuple[float, str]], skin: Skin, centre: FloatArray, to: FloatArray | None,
-           gap: float | None) -> InputError:  # fmt: skip
+           gap: float) -> InputError:  # fmt: skip
     (first, name), (second, other) = ends
     what = f"no place of the panel is {1e3 * first:g} mm from {name} and {1e3 * second:g} mm from {other}"
     if to is not None:
         apart = 1e3 * float(np.linalg.norm(to - centre))
         what += f": {name} and {other} are {number(apart, 4)} mm apart"
-    if gap is not None:
+    if math.isfinite(gap):
         what += f"; the second tape would read {number(1e3 * (second + gap), 3)} mm at the nearest"
     return InputError(what, where="the place", allowed=f"tapes that meet to {1e3 * MISS:g} mm, on the panel",
                       do="measure both again, pulled straight, to the middle of the damage")  # fmt: skip
 
 
-def _crossings(skin: Skin, centre: FloatArray, first: float, foot: Arc, second: float) -> tuple[
-    list[FloatArray], FloatArray | None, float
-]:  # fmt: skip
-    """Points of the ring where the second distance is right; the point and gap (m) of the nearest approach."""
+def _met(skin: Skin, centre: FloatArray, first: float, foot: Arc, second: float) -> tuple[list[_Met], float]:
+    """Where two tapes meet, exactly or within `MISS`; and the least gap (m) of the second, for a message.
+
+    `foot` gives where the second tape starts for points (n, 3).
+    """
     if first == 0.0:
         gap = float(np.linalg.norm(centre - foot(centre[None])[0])) - second
-        return [], centre, gap
+        return [_Met(centre, gap, 1.0)] if abs(gap) <= MISS else [], gap
     arcs = skin.ring(centre, first)
-    each = 721 if len(arcs) == 1 else 9
-    t = np.linspace(0.0, 1.0, each)
-    found: list[FloatArray] = []
-    best, least = None, np.inf
+    t = np.linspace(0.0, 1.0, 721 if len(arcs) == 1 else 9)
+    found: list[_Met] = []
+    least = np.inf
     for arc in arcs:
 
-        def miss(t: FloatArray, arc: Arc = arc) -> FloatArray:
+        def gap_at(t: FloatArray, arc: Arc = arc) -> FloatArray:
             points = arc(t)
             return np.asarray(np.linalg.norm(points - foot(points), axis=1) - second)
 
         points = arc(t)
-        g = np.asarray(np.linalg.norm(points - foot(points), axis=1) - second)
-        for i in np.flatnonzero(np.sign(g[:-1]) != np.sign(g[1:])):
-            point = arc(np.array([_bisected(miss, t[i], t[i + 1])]))
-            if skin.holds(point)[0]:
-                found.append(point[0])
-        near = _least(miss, t, np.where(skin.holds(points), g, np.inf))
-        point = arc(np.array([near]))
-        gap = float(miss(np.array([near]))[0])
-        if skin.holds(point)[0] and abs(gap) < abs(least):
-            best, least = point[0], gap
-    return found, best, float(least)
+        gaps = gap_at(t)
+        held = skin.holds(points)
+        least = min([least, *gaps[held]], key=abs)
+        step = float(np.linalg.norm(np.diff(points, axis=0), axis=1).max())
+        for at in _roots(gap_at, t, gaps, MISS + step):
+            near = np.clip([at - 1e-5, at, at + 1e-5], 0.0, 1.0)
+            around, change = arc(near), np.ptp(gap_at(near))
+            if skin.holds(around[1:2])[0] and abs(gap := float(gap_at(near[1:2])[0])) <= MISS:
+                moved = float(np.linalg.norm(around[2] - around[0]))
+                found.append(_Met(around[1], gap, moved / change if change > 0.0 else math.inf))
+    return found, least
 
 
-def _bisected(miss: Arc, low: float, high: float) -> float:
-    """The root of `miss` between two parameters of unlike sign."""
-    sign = float(np.sign(miss(np.array([low]))[0]))
-    for _ in range(48):
-        middle = (low + high) / 2
-        if float(np.sign(miss(np.array([middle]))[0])) == sign:
-            low = middle
+def _roots(gap_at: Arc, t: FloatArray, gaps: FloatArray, most: float) -> Iterator[float]:
+    """The parameters at which a gap is zero, and at which it is least without being zero, if under `most` there."""
+    from scipy.optimize import brentq
+
+    def one(x: float) -> float:
+        return float(gap_at(np.array([x]))[0])
+
+    turned = np.sign(gaps[:-1]) != np.sign(gaps[1:])
+    for i in np.flatnonzero(turned):
+        yield t[i] if gaps[i] == 0.0 else brentq(one, t[i], t[i + 1], xtol=1e-14) if gaps[i + 1] else t[i + 1]
+    size = np.abs(gaps)
+    for i in np.flatnonzero(size <= most):
+        low, high = max(i - 1, 0), min(i + 1, len(t) - 1)
+        if turned[low:high].any() or size[i] > size[low] or size[i] > size[high]:
+            continue
+        if t[high] - t[low] < 1e-7:
+            yield float(t[i])
         else:
-            high = middle
-    return high
+            fine = np.linspace(t[low], t[high], 21)
+            yield from _roots(gap_at, fine, gap_at(fine), most)
 
 
-def _least(miss: Arc, t: FloatArray, g: FloatArray) -> float:
-    """The parameter of the smallest gap, by zooming in about the least sample."""
-    at = int(np.argmin(np.abs(g)))
-    low, high = t[max(at - 1, 0)], t[min(at + 1, len(t) - 1)]
-    for _ in range(8):
-        fine = np.linspace(low, high, 21)
-        at = int(np.argmin(np.abs(miss(fine))))
-        low, high = fine[max(at - 1, 0)], fine[min(at + 1, 20)]
-    return float((low + high) / 2)
-
-
-def _spots(points: list[FloatArray], skin: Skin, used: tuple[str, ...], centre: FloatArray | None = None,
-           foot: Arc | None = None, second: float = 0.0) -> tuple[Spot, ...]:  # fmt: skip
+def _spots(met: Sequence[_Met], skin: Skin, used: tuple[str, ...]) -> tuple[Spot, ...]:
     """The places with their words, each once; the nearest fixing that was not measured from tells them apart."""
     spots: list[Spot] = []
-    for point in points:
-        if any(np.linalg.norm(point - s.place) < SAME for s in spots):
+    for point, gap, spread in sorted(met, key=lambda m: abs(m.gap) > EXACT):
+        alike = SAME if abs(gap) <= EXACT else BESIDE
+        if any(np.linalg.norm(point - s.place) < alike for s in spots):
             continue
         others = {n: float(np.linalg.norm(p - point)) for n, p in skin.fixings.items() if n not in used}
-        text = ", ".join(f"{1e3 * float(c):.1f}" for c in point)
+        text = ", ".join(f"{1e3 * float(c) + 0.0:.1f}" for c in point)
         words, near = f"at {text} mm", ""
         if others:
             near = min(others, key=others.__getitem__)
             words = f"near {near}, {number(1e3 * others[near], 3)} mm from it ({words})"
-        miss, spread = 0.0, 1.0
-        if centre is not None and foot is not None:
-            far = point - foot(point[None])[0]
-            miss = abs(float(np.linalg.norm(far)) - second)
-            spread = _spread(point - centre, far)
-        spots.append(Spot(point, words, near, miss if miss > 1e-6 else 0.0, spread))
+        spots.append(Spot(point, words, near, abs(gap) if abs(gap) > EXACT else 0.0, spread))
     return tuple(spots)
-
-
-def _spread(a: FloatArray, b: FloatArray) -> float:
-    """1 / sine of the angle between two tapes: how far the place moves per length that a tape is wrong."""
-    lengths = float(np.linalg.norm(a) * np.linalg.norm(b))
-    if lengths == 0.0:
-        return 1.0
-    sine = float(np.linalg.norm(np.cross(a, b))) / lengths
-    return 1.0 / sine if sine > 0.0 else float("inf")

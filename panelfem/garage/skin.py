@@ -102,18 +102,28 @@ class LiftedSkin:
                 raise _refuse(fault)
         return (point,)
 
+    def _bisected(self, centre: FloatArray, distance: float, way: FloatArray) -> FloatArray:
+        """Distances in plan (n,) along directions (n, 2) at which a steep skin is so far from a point of it."""
+        low, high = np.zeros(len(way)), np.full(len(way), distance)
+        for _ in range(48):
+            middle = (low + high) / 2
+            short = np.linalg.norm(self._raised(centre[:2] + middle[:, None] * way) - centre, axis=1) < distance
+            low, high = np.where(short, middle, low), np.where(short, high, middle)
+        return high
+
     def ring(self, centre: FloatArray, distance: float) -> tuple[Arc, ...]:
-        """One turn about the centre in plan, from +x anticlockwise; radii by bisection."""
+        """One turn about the centre in plan, from +x anticlockwise."""
 
         def points(t: FloatArray) -> FloatArray:
             way = np.column_stack([np.cos(2 * np.pi * t), np.sin(2 * np.pi * t)])
-            low, high = np.zeros(len(t)), np.full(len(t), distance)
-            for _ in range(48):
-                middle = (low + high) / 2
-                found = self._raised(centre[:2] + middle[:, None] * way)
-                short = np.linalg.norm(found - centre, axis=1) < distance
-                low, high = np.where(short, middle, low), np.where(short, high, middle)
-            return self._raised(centre[:2] + high[:, None] * way)
+            reach = np.full(len(t), distance)
+            for _ in range(40):
+                rise = self._raised(centre[:2] + reach[:, None] * way)[:, 2] - centre[2]
+                now = np.sqrt(np.maximum(distance**2 - rise**2, 0.0))
+                if np.abs(now - reach).max() < 1e-13:
+                    return self._raised(centre[:2] + now[:, None] * way)
+                reach = now
+            return self._raised(centre[:2] + self._bisected(centre, distance, way)[:, None] * way)
 
         return (points,)
 
