@@ -252,7 +252,12 @@ def _tolerance(i: int, kind: str) -> Question:
     default = _SCHEMA[kind].model_fields["tolerance_mm"].default
     text = "How well its border is known, in mm; the damage is taken that much larger all round."
     return Question(
-        f"{i}.tolerance", "--tolerance", "Tolerance of its border in mm", text, number_of("mm", low, high), f"{default:g}"
+        f"{i}.tolerance",
+        "--tolerance",
+        "Tolerance of its border in mm",
+        text,
+        number_of("mm", low, high),
+        f"{default:g}",
     )
 
 
@@ -337,7 +342,9 @@ def summary(values: Values) -> str:
             parts.append(entry["name"])
             continue
         size = values[f"{i}.size"]
-        across = f"{size['diameter_mm']:g}" if "diameter_mm" in size else f"{size['length_mm']:g} x {size['width_mm']:g}"
+        across = (
+            f"{size['diameter_mm']:g}" if "diameter_mm" in size else f"{size['length_mm']:g} x {size['width_mm']:g}"
+        )
         parts.append(f"{entry['name']} {across} mm ±{entry['tolerance_mm']:g} mm {spot_of(i, values).words}")
     minutes = values["minutes"]
     parts.append(NO_CLOCK if minutes is None else f"{minutes:g} minutes left")

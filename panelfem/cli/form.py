@@ -69,6 +69,8 @@ class Talk:
             return None
         text = line.strip()
         if len(line) > LONGEST + 1:
+            while line and not line.endswith("\n"):
+                line = self._heard.readline(LONGEST)
             raise InputError("an answer is too long", where="stdin", allowed=f"up to {LONGEST} characters")
         checked(text)
         if not self.live:
@@ -80,7 +82,7 @@ def checked(text: str) -> str:
     """The text; InputError if it has characters that are not printed."""
     odd = next((c for c in text if not c.isprintable()), None)
     if odd is not None:
-        raise InputError(f"the answer holds the character {ascii(odd)}", allowed="letters, figures and signs",
+        raise InputError(f"the answer holds the character {odd!a}", allowed="letters, figures and signs",
                          do="type it again")  # fmt: skip
     return text
 
@@ -206,7 +208,10 @@ def one_of(options: Sequence[str]) -> Callable[[str], str]:
         if text in options:
             return text
         low = text.casefold()
-        for alike in ([o for o in options if o.casefold() == low], [o for o in options if o.casefold().startswith(low)]):
+        for alike in (
+            [o for o in options if o.casefold() == low],
+            [o for o in options if o.casefold().startswith(low)],
+        ):
             if len(alike) == 1 and low:
                 return alike[0]
         if text.isascii() and text.isdigit() and 1 <= int(text) <= len(options):
@@ -248,7 +253,9 @@ def number_of(unit: str, low: float, high: float) -> Callable[[str], float]:
             value = math.nan
         if not (math.isfinite(value) and low <= value <= high) or "_" in bare:
             allowed = f"{low:g} to {high:g} {unit}, with a point for the decimals".replace(" ,", ",")
-            what = f"{text!r} is out of range" if math.isfinite(value) and "_" not in bare else f"{text!r} is not a number"
+            what = (
+                f"{text!r} is out of range" if math.isfinite(value) and "_" not in bare else f"{text!r} is not a number"
+            )
             raise InputError(what, allowed=allowed, do="type it again")
         return value + 0.0
 

@@ -38,7 +38,9 @@ _NUMBER = r"[-+−]?\d+(?:\.\d+)?"
 _TAPE = rf"({_NUMBER})\s*(?:mm)?\s+from\s+(?:the\s+)?(.+?)"
 _TAPES = re.compile(rf"{_TAPE}\s*(?:,|\band\b)\s*{_TAPE}", re.IGNORECASE)
 _NEAR = re.compile(r"(.+?)\s*,?\s+near\s+(.+)", re.IGNORECASE)
-_LISTED = re.compile(rf"({_NUMBER})\s*(?:mm)?(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:mm)?(?:(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:mm)?)?")
+_LISTED = re.compile(
+    rf"({_NUMBER})\s*(?:mm)?(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:mm)?(?:(?:\s*[,;]\s*|\s+)({_NUMBER})\s*(?:mm)?)?"
+)
 
 
 @dataclass(frozen=True)
@@ -148,7 +150,7 @@ def _taped(match: re.Match[str], skin: Skin) -> tuple[Spot, ...]:
     """Two tapes: the curve of the first, and where on it the second reads what it should."""
     ends = [(1e-3 * float(match[i]), match[i + 1].strip()) for i in (1, 3)]
     for length, _ in ends:
-        if not 0.0 <= length:
+        if length < 0.0:
             raise InputError(f"a tape reads {1e3 * length:g} mm", where="the place", allowed="0 mm or more")
     to_edge = [name.casefold() == EDGE for _, name in ends]
     if any(to_edge) and _fixing(EDGE, skin.fixings, strict=False) is not None:
@@ -232,10 +234,10 @@ def _roots(gap_at: Arc, t: FloatArray, gaps: FloatArray, most: float) -> Iterato
         return float(gap_at(np.array([x]))[0])
 
     turned = np.sign(gaps[:-1]) != np.sign(gaps[1:])
-    for i in np.flatnonzero(turned):
+    for i in map(int, np.flatnonzero(turned)):
         yield t[i] if gaps[i] == 0.0 else brentq(one, t[i], t[i + 1], xtol=1e-14) if gaps[i + 1] else t[i + 1]
     size = np.abs(gaps)
-    for i in np.flatnonzero(size <= most):
+    for i in map(int, np.flatnonzero(size <= most)):
         low, high = max(i - 1, 0), min(i + 1, len(t) - 1)
         if turned[low:high].any() or size[i] > size[low] or size[i] > size[high]:
             continue

@@ -26,8 +26,13 @@ Arc = Callable[[FloatArray], FloatArray]
 class Skin(Protocol):
     """What places are measured on."""
 
-    fixings: Mapping[str, FloatArray]
-    lines: tuple[FloatArray, ...]
+    @property
+    def fixings(self) -> Mapping[str, FloatArray]:
+        """The places (3,) of the fixings, by name."""
+
+    @property
+    def lines(self) -> tuple[FloatArray, ...]:
+        """The edge and the edges of openings as polylines (m, 3)."""
 
     @property
     def middle(self) -> FloatArray:
