@@ -53,8 +53,8 @@ class About:
     swept.
 
     `low` and `high` bound every number in it, in the key's unit; `low_open` leaves `low` itself out.
-    `lengths` are the allowed numbers of components of a point; empty for a row: two or more.  `needed` says when a key that may be left
-    out is wanted all the same. `measure` is what would settle an assumed value.
+    `lengths` are the allowed numbers of components of a point; empty for a row: two or more.  `needed` says when a key
+    that may be left out is wanted all the same.  `measure` is what would settle an assumed value.
     """
 
     description: str

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from panelfem.garage.records import Composed, Step
 
 if TYPE_CHECKING:
-    from panelfem.garage.compose import compose
+    from panelfem.garage.composition import compose
     from panelfem.garage.library import Library
 
 __all__ = ["Composed", "Library", "Step", "compose"]
@@ -15,7 +15,7 @@ def __getattr__(name: str) -> object:
     """The readers are imported when they are first asked for: they bring the validation with them."""
     from importlib import import_module
 
-    where = {"Library": "library", "compose": "compose"}.get(name)
+    where = {"Library": "library", "compose": "composition"}.get(name)
     if where is None:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(import_module(f"panelfem.garage.{where}"), name)

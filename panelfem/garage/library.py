@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,18 +22,20 @@ from panelfem.garage.schema_panel import PreparedPanel
 S = TypeVar("S", bound=Section)
 #: A name that is safe in a file name, a stack of names and a report.
 _NAME = re.compile(r"[^\W_][\w.\-]{0,60}")
-_FOLDERS = ("panels", "cars", "circuits", "kits")
 
 
 @dataclass(frozen=True)
 class Library:
-    """The prepared files of a folder, by the stems of their names, in alphabetical order."""
+    """The prepared files of a folder, by the stems of their names, in alphabetical order; `documents` are the files as
+    read, by label.
+    """
 
     folder: Path
     panels: Mapping[str, PreparedPanel]
     cars: Mapping[str, Car]
     circuits: Mapping[str, Circuit]
     kits: Mapping[str, Kit]
+    documents: Mapping[str, Mapping[str, Any]] = field(repr=False)
 
     @classmethod
     def open(cls, folder: Path) -> Library:
@@ -49,12 +51,15 @@ class Library:
             raise CaseError(str(folder), (Fault(str(folder), what, "a folder", do),))
         faults: list[Fault] = []
         documents: dict[str, dict[str, Any]] = {}
-        read_in = {
-            name: _read_all(folder, name, root, faults, documents)
-            for name, root in zip(_FOLDERS, (PreparedPanel, Car, Circuit, Kit), strict=True)
-        }
-        library = cls(folder, **read_in)
-        faults += library_faults(library, documents)
+        library = cls(
+            folder,
+            _read_all(folder, "panels", PreparedPanel, faults, documents),
+            _read_all(folder, "cars", Car, faults, documents),
+            _read_all(folder, "circuits", Circuit, faults, documents),
+            _read_all(folder, "kits", Kit, faults, documents),
+            documents,
+        )
+        faults += library_faults(library)
         if faults:
             raise CaseError(str(folder), tuple(faults))
         return library

@@ -28,9 +28,9 @@ _REPLACED = "Keys of a case that replace what the prepared files say;"
 class Finding(Section):
     """A finding file.
 
-    Anything a case can say replaces what the prepared files say, and is listed: a key replaces a key, an entry of a list
-    replaces the keys of the entry with its name, or is added.  The safety answers, the consequence and the factor asked
-    for belong to the panel file.
+    Anything a case can say replaces what the prepared files say, and is listed: a key replaces a key, an entry of a
+    list replaces the keys of the entry with its name, or is added.  The safety answers, the consequence and the factor
+    asked for belong to the panel file.
     """
 
     finding: FindingHead = section("Which prepared files it puts together.")

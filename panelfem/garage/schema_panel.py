@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from typing import Literal
 
-from panelfem.case.fields import Quantity, Section, choice, direction, flag, items, number, point, quantity, section, text
+from panelfem.case.fields import (
+    Quantity,
+    Section,
+    choice,
+    direction,
+    flag,
+    items,
+    number,
+    point,
+    quantity,
+    section,
+    text,
+)
 from panelfem.case.schema import Safety, Settings, Stakes
 from panelfem.case.schema_loads import Held, Limit, LoadTable
 from panelfem.case.schema_materials import MaterialTable

@@ -11,8 +11,8 @@ import os
 import tempfile
 from pathlib import Path
 
-from panelfem import files
 from panelfem.errors import InputError
+from panelfem.files import put as put_whole
 
 #: What every version of the format begins with: a folder of an earlier one is ours too.
 _NAME = "panelfem-result/"
@@ -74,7 +74,7 @@ def put(folder: Path, name: str, content: bytes) -> Path:
     """
     if name not in NAMES:
         raise ValueError(f"{name} is not a file of the report")
-    return files.put(folder, name, content)
+    return put_whole(folder, name, content)
 
 
 def clear(folder: Path, keep: tuple[str, ...]) -> None:
