@@ -29,7 +29,8 @@ def run(chosen: Namespace) -> int:
         text = _from_file(chosen) if chosen.finding is not None else _from_form(library, chosen, talk)
         _keep(folder, text, talk)
     try:
-        composed = compose(library, folder / FINDING)
+        # from where it is, so that the files it names are found beside it
+        composed = compose(library, chosen.finding or folder / FINDING)
         file = composed.write(folder)
         return _assess(chosen, composed, file, folder, text)
     except (PanelfemError, OSError):
@@ -64,7 +65,7 @@ def _from_file(chosen: Namespace) -> str:
     from panelfem.case.read import read
 
     read(chosen.finding)
-    text = chosen.finding.read_bytes().decode("utf-8")
+    text: str = chosen.finding.read_bytes().decode("utf-8")
     return text if text.startswith(FINDING_HEAD) else f"{FINDING_HEAD}\n{text}"
 
 
@@ -112,6 +113,6 @@ def _assess(chosen: Namespace, composed: Composed, file: Path, folder: Path, tex
     from panelfem.cli.console import stages
 
     with stages(chosen.quiet) as tell:
-        case, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
+        _, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
     show_found(found, paths[-1])
     return 0

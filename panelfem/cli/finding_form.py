@@ -25,7 +25,9 @@ HOLE, DULL, APART, GONE = "hole", "dull area", "delamination", "fixing gone"
 KINDS = {HOLE: "hole", DULL: "softened", APART: "delamination", GONE: "missing fastener"}
 _SCHEMA: Mapping[str, type[Section]] = {HOLE: HoleDamage, DULL: SoftenedDamage, APART: DelaminationDamage}
 #: Share of its strength that a dull area of unknown depth is taken to keep, and its band; swept.
-LEFT = {"value": 0.6, "basis": "assumed", "source": "common practice, no source", "band": [0.4, 0.9]}
+LEFT: Mapping[str, Any] = {
+    "value": 0.6, "basis": "assumed", "source": "common practice, no source", "band": [0.4, 0.9],
+}  # fmt: skip
 #: A tape in error by 1 mm may move the place by so many mm before that is said (a choice).
 SPREAD = 3.0
 NO_CLOCK = "no clock"
@@ -127,7 +129,13 @@ def _kind(i: int) -> Question:
         found = {case: ours for ours, case in KINDS.items()}.get(answer)
         return found or one_of(tuple(KINDS))(answer)
 
-    return Question(f"{i}.kind", "--damage", "Damage", text, read, HOLE, choices=tuple(KINDS))
+    def told(kind: str) -> str:
+        if kind != DULL:
+            return ""
+        low, high = LEFT["band"]
+        return f"Taken to keep {LEFT['value']:g} of its strength ({low:g} to {high:g}, assumed and swept)."
+
+    return Question(f"{i}.kind", "--damage", "Damage", text, read, HOLE, choices=tuple(KINDS), told=told)
 
 
 def _fixing(i: int, panel: PreparedPanel, values: Values) -> Question:
@@ -195,7 +203,7 @@ def _range(section: type[Section], field: str) -> tuple[float, float]:
 def _size(i: int, spot: Spot, skin: Skin) -> Question:
     low, high = _range(Disc, "diameter_mm")
     text = (
-        "As measured, in mm: '40' is round, the diameter; '60 x 12' is oval, length by width (a crack is a narrow one); "
+        "As measured, in mm: '40' is round, the diameter; '60 x 12' is oval, length by width (a crack is narrow); "
         "'60 x 12 rectangle' has corners. Its direction may follow: '60 x 12 at 30', '60 x 12 at towards F3'."
     )
 
@@ -317,7 +325,7 @@ def damages(values: Values, spatial: bool) -> list[dict[str, Any]]:
         else:
             entry |= {"area": _area(i, values, spatial), "tolerance_mm": values[f"{i}.tolerance"]}
             if kind == DULL:
-                entry["strength_share"] = LEFT
+                entry["strength_share"] = dict(LEFT)
             if kind == APART:
                 entry["interface"] = values[f"{i}.ply"]
         made.append(entry)
@@ -348,4 +356,4 @@ def summary(values: Values) -> str:
         parts.append(f"{entry['name']} {across} mm ±{entry['tolerance_mm']:g} mm {spot_of(i, values).words}")
     minutes = values["minutes"]
     parts.append(NO_CLOCK if minutes is None else f"{minutes:g} minutes left")
-    return "; ".join(parts) + f"; found by: {values['who']}."
+    return "; ".join([*parts, f"found by: {values['who']}"])

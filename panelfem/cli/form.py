@@ -112,8 +112,8 @@ def fill(following: Next, given: Mapping[str, str], talk: Talk, yes: bool = Fals
             values[question.key] = question.read(text)
             before[question.key] = text
             asked.append(question.key)
-        if question.told is not None:
-            talk.say(f"   {question.told(values[question.key])}")
+        if question.told is not None and (told := question.told(values[question.key])):
+            talk.say(f"   {told}")
     return values
 
 
@@ -176,10 +176,10 @@ def _asked(question: Question, before: str | None, talk: Talk, number: int) -> s
             text = line or default
             if text is None:
                 fault = InputError("there is no default here", allowed=", ".join(question.choices), do="answer it")
+            elif (found := _fault(question, text)) is None:
+                return text
             else:
-                fault = _fault(question, text)
-                if fault is None:
-                    return text
+                fault = found
             if not talk.live:
                 raise InputError(
                     f"{fault.what}; nothing was written", where=f"answer to '{question.ask.lower()}', {question.flag}",

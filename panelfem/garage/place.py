@@ -161,16 +161,12 @@ def _taped(match: re.Match[str], skin: Skin) -> tuple[Spot, ...]:
                          do="measure one of them from a fixing")  # fmt: skip
     if to_edge[0]:
         ends.reverse()
-    (first, name), (second, other) = ends
-    centre = skin.fixings[fixing_named(name, skin.fixings)]
-    name = fixing_named(name, skin.fixings)
-    if any(to_edge):
-        used, to = (name,), None
-    else:
-        other = fixing_named(other, skin.fixings)
-        used, to = (name, other), skin.fixings[other]
-        if other == name:
-            raise InputError(f"both tapes start at {name}", where="the place", do="measure from another fixing as well")
+    (first, name), (second, _) = ends
+    used = tuple(fixing_named(name, skin.fixings) for _, name in (ends[:1] if any(to_edge) else ends))
+    if len(set(used)) < len(used):
+        raise InputError(f"both tapes start at {name}", where="the place", do="measure from another fixing as well")
+    centre, *far = (skin.fixings[name] for name in used)
+    to = far[0] if far else None
 
     def foot(points: FloatArray) -> FloatArray:
         return nearest_edge(skin, points) if to is None else np.broadcast_to(to, points.shape)

@@ -152,7 +152,7 @@ class MeshedSkin:
     def middle(self) -> FloatArray:
         """The point nearest to the mean of the triangles; x, y, z to 1 mm."""
         element, bary = self.search.nearest(self.corners.mean(axis=(0, 1))[None])
-        return 1e-3 * np.round(1e3 * (bary[0] @ self.corners[element[0]]))
+        return np.asarray(1e-3 * np.round(1e3 * (bary[0] @ self.corners[element[0]])))
 
     def at(self, place: Sequence[float]) -> tuple[FloatArray, ...]:
         """The nearest point to x, y, z, within `case.ground.SNAP`; all points over x, y."""
