@@ -40,4 +40,7 @@ def declined(case: Case) -> Declined:
         case.title,
         f"{case.panel_name} {_WHY[case.protects_people]}; such parts are not assessed here",
         "its manufacturer and the governing body's static and dynamic tests",
+        case.panel_name,
+        case.hash,
+        case.invented,
     )

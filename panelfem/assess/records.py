@@ -94,11 +94,14 @@ class Configuration:
 
 @dataclass(frozen=True)
 class Declined:
-    """A part this tool does not assess, and why."""
+    """A part this tool does not assess, and why; `panel` its name, `case_hash` the sha256 of its inputs."""
 
     case: str
     reason: str
     refer_to: str
+    panel: str = ""
+    case_hash: str = ""
+    invented: bool = False
 
 
 @dataclass(frozen=True)

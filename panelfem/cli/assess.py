@@ -15,16 +15,22 @@ if TYPE_CHECKING:
 
 
 def run(chosen: Namespace) -> int:
-    """Assess, write, and print the table and the sentence."""
+    """Assess, write, enter in the log, and print the table and the sentence."""
+    from panelfem.cli.entered import opened
     from panelfem.report.folder import prepare
 
-    # before minutes are spent: a folder that cannot be used, and a case that cannot be read
+    # before minutes are spent: a folder or a log that cannot be used, and a case that cannot be read
     folder = prepare(chosen.out)
-    from panelfem.cli.console import stages
+    with opened(chosen) as log:
+        from panelfem.cli.console import stages
 
-    with stages(chosen.quiet) as tell:
-        _, found, paths = assessed(chosen.case, folder, tell)
-    show_found(found, paths[-1])
+        with stages(chosen.quiet) as tell:
+            _, found, paths = assessed(chosen.case, folder, tell)
+        show_found(found)
+        show_path("Report:", paths[-1])
+        if log is not None:
+            entry = log.record(found, who=chosen.by, panel=chosen.part)
+            show_path(f"Log: entry {entry} in", chosen.log)
     return 0
 
 
@@ -45,10 +51,10 @@ def assessed(
     return case, found, report.write(found, folder, keep)
 
 
-def show_found(found: Assessment | Declined, page: Path) -> None:
-    """Print the table and the sentence, and where the page is."""
+def show_found(found: Assessment | Declined) -> None:
+    """Print the table and the sentence."""
     from panelfem.assess.records import Declined
-    from panelfem.cli.console import out, printable, show
+    from panelfem.cli.console import out, show
 
     console = out()
     if isinstance(found, Declined):
@@ -60,4 +66,10 @@ def show_found(found: Assessment | Declined, page: Path) -> None:
 
         for part in summary(found):
             show(console, part)
-    show(console, Text(f"Report: {printable(page)}"))
+
+
+def show_path(what: str, path: Path) -> None:
+    """Print where something was written."""
+    from panelfem.cli.console import out, printable, show
+
+    show(out(), Text(f"{what} {printable(path)}"))

@@ -27,6 +27,7 @@ def build_parser() -> argparse.ArgumentParser:
     _finding(commands)
     _laminate(commands)
     _materials(commands)
+    _log(commands)
     _verify(commands)
     return parser
 
@@ -43,6 +44,7 @@ def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "--out", metavar="DIR", type=Path, required=True, help="folder for the report: new, empty, or one of ours"
     )
     p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
+    log_options(p)
     p.set_defaults(command="assess")
 
 
@@ -134,6 +136,37 @@ def _materials(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     p.add_argument("name", metavar="NAME", nargs="?", help="one material in full (default: all, in short)")
     p.set_defaults(command="materials")
+
+
+def log_options(p: argparse.ArgumentParser) -> None:
+    """Options of a command that assesses, read by :func:`panelfem.cli.entered.opened`."""
+    p.add_argument("--log", metavar="FILE", type=Path, help="also enter the assessment in this log (made if need be)")
+    p.add_argument("--by", metavar="WHO", help="who assesses, for the log; needed with --log")
+    p.add_argument(
+        "--part", metavar="NAME", help="the part's own name or number in the log (default: the panel's name)"
+    )
+
+
+def _log(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "log",
+        help="what happened to each panel, and who decided what",
+        description="The panels in a log; with PANEL, its life; with --add, one more entry. Entries are never changed.",
+        epilog='Example: panelfem log --log team.log "floor corner" --add strike --by "A. N." --words "exit kerb"',
+    )
+    p.add_argument("--log", metavar="FILE", type=Path, required=True, help="the log; --add makes it if need be")
+    p.add_argument("panel", metavar="PANEL", nargs="?", help="show the life of this panel (default: list all)")
+    p.add_argument(
+        "--add", choices=("strike", "repair", "mass", "decision", "note"), help="enter this; needs PANEL and --by"
+    )
+    p.add_argument("--by", metavar="WHO", help="who enters, or decided")
+    p.add_argument("--words", metavar="TEXT", help="what happened, where, on which lap; what was decided")
+    p.add_argument("--at", metavar="TIME", help="when, with its zone, such as 2031-05-04T14:20Z (default: now)")
+    p.add_argument("--about", metavar="ENTRY", type=int, help="number of the entry this one is about")
+    p.add_argument("--grams", metavar="G", type=finite, help="mass: what the panel weighs; repair: what it added")
+    p.add_argument("--survived", choices=("yes", "no"), help="strike: whether the panel was found undamaged after it")
+    p.add_argument("--new", action="store_true", help="begin a panel that the log does not know")
+    p.set_defaults(command="log")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
