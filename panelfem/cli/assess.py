@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from panelfem.case import Case
     from panelfem.cli.console import Stages
 
+#: The papers of a repair lie in a folder of their own beside the report.
+PAPERS = "papers"
+
 
 def run(chosen: Namespace) -> int:
     """Assess, write, enter in the log, and print the table and the sentence."""
@@ -37,7 +40,10 @@ def run(chosen: Namespace) -> int:
 def assessed(
     file: Path, folder: Path, tell: Stages, keep: tuple[str, ...] = ()
 ) -> tuple[Case, Assessment | Declined, tuple[Path, ...]]:
-    """The case of a file, what is found, and the report's files; those named in `keep` stay in the folder."""
+    """The case of a file, what is found, and the report's files; those named in `keep` stay in the folder.
+
+    Papers of an earlier result do not.
+    """
     tell("reading the case and meshing", 0.0)
     from panelfem.case import load_case
 
@@ -47,7 +53,9 @@ def assessed(
     found = assess(case, tell)
     tell("writing the report", 1.0)
     from panelfem import report
+    from panelfem.papers.files import clear
 
+    clear(folder / PAPERS)
     return case, found, report.write(found, folder, keep)
 
 

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from argparse import Namespace
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from panelfem.cli.console import printable
-from panelfem.cli.form import Talk, checked, fill
+from panelfem.cli.form import NOBODY, Talk, checked, fill
 from panelfem.errors import InputError, PanelfemError
 from panelfem.report.folder import CASE, FINDING, FINDING_HEAD
 
 if TYPE_CHECKING:
+    from panelfem.assess.records import Assessment, Declined
+    from panelfem.case import Case
     from panelfem.garage import Composed, Library
+    from panelfem.log import Log
 
 _HEAD = ("panel", "car", "circuit", "kit")
 
@@ -33,7 +36,7 @@ def run(chosen: Namespace) -> int:
         composed = compose(library, chosen.finding or folder / FINDING)
         file = composed.write(folder)
         return _assess(chosen, composed, file, folder, text)
-    except (PanelfemError, OSError):
+    except (PanelfemError, OSError, KeyboardInterrupt):
         talk.say(f"The finding is kept in {printable(folder / FINDING)}; --from takes it up again.")
         raise
 
@@ -74,7 +77,7 @@ def _from_form(library: Library, chosen: Namespace, talk: Talk) -> str:
     from panelfem.cli.finding_form import Form, damages, summary
     from panelfem.garage.toml import toml_text
 
-    values = fill(Form(library), _given(chosen), talk, chosen.yes)
+    values = fill(Form(library, named=chosen.log is not None), _given(chosen), talk, chosen.yes)
     talk.say(summary(values))
     head: dict[str, Any] = {key: values[key] for key in _HEAD}
     if values["minutes"] is not None:
@@ -109,10 +112,40 @@ def _keep(folder: Path, text: str, talk: Talk) -> None:
 
 
 def _assess(chosen: Namespace, composed: Composed, file: Path, folder: Path, text: str) -> int:
-    from panelfem.cli.assess import assessed, show_found
+    """Assess, report, write the papers, enter in the log, and print the table and the sentence."""
+    from panelfem.cli.assess import PAPERS, assessed, show_found, show_path
     from panelfem.cli.console import stages
 
-    with stages(chosen.quiet) as tell:
-        _, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
-    show_found(found, paths[-1])
+    with _opened(chosen, composed.who) as log:
+        with stages(chosen.quiet) as tell:
+            case, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
+        show_found(found)
+        show_path("Report:", paths[-1])
+        if log is not None:
+            from panelfem.log import Finding
+
+            known = Finding(case.title, document=text)
+            entry = log.record(found, who=composed.who, panel=chosen.part, finding=known)
+            show_path(f"Log: entry {entry} in", chosen.log)
+        if _papers(case, found, composed, folder / PAPERS):
+            show_path("Papers, to print at 100 %:", folder / PAPERS)
     return 0
+
+
+def _papers(case: Case, found: Assessment | Declined, composed: Composed, folder: Path) -> tuple[Path, ...]:
+    """The papers of the recommended option; none if nothing is to be done."""
+    from panelfem import papers
+    from panelfem.assess.records import Declined
+
+    option = None if isinstance(found, Declined) else found.recommendation
+    if isinstance(found, Declined) or option is None or option not in [o.name for o in case.options]:
+        return ()
+    return papers.write(case, option, folder, steps=composed.steps[option], assessment=found, by=composed.who)
+
+
+def _opened(chosen: Namespace, who: str) -> AbstractContextManager[Log | None]:
+    """The log that was asked for, found fit to be written before minutes are spent."""
+    from panelfem.cli.entered import opened
+
+    chosen.by = None if chosen.log is None or who == NOBODY else who
+    return opened(chosen)

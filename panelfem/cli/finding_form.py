@@ -11,7 +11,7 @@ from typing import Any
 from panelfem.case.fields import Section, about
 from panelfem.case.schema_area import Disc, EllipseArea
 from panelfem.case.schema_damage import DelaminationDamage, HoleDamage, SoftenedDamage
-from panelfem.cli.form import Question, Values, number_of, one_of, yes_or_no
+from panelfem.cli.form import NOBODY, Question, Values, number_of, one_of, yes_or_no
 from panelfem.errors import InputError
 from panelfem.garage import Library
 from panelfem.garage.place import ALLOWED, Spot, find, fixing_named
@@ -31,7 +31,6 @@ LEFT: Mapping[str, Any] = {
 #: A tape in error by 1 mm may move the place by so many mm before that is said (a choice).
 SPREAD = 3.0
 NO_CLOCK = "no clock"
-NOBODY = "not stated"
 _SIZE = re.compile(
     r"(?P<length>\d+(?:\.\d+)?)\s*(?:mm)?"
     r"(?:\s*(?:x|×|by)\s*(?P<width>\d+(?:\.\d+)?)\s*(?:mm)?(?P<straight>\s+rectangle)?(?:\s+at\s+(?P<along>.+))?)?",
@@ -41,10 +40,10 @@ _ANGLE = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*(?:°|deg)?")
 
 
 class Form:
-    """The questions of one library; ``form(values)`` is the next one."""
+    """The questions of one library; ``form(values)`` is the next one.  `named`: somebody must be named."""
 
-    def __init__(self, library: Library) -> None:
-        self.library = library
+    def __init__(self, library: Library, named: bool = False) -> None:
+        self.library, self._named = library, named
         self._skin = cache(self._made)
 
     def _made(self, panel: str) -> Skin:
@@ -67,7 +66,7 @@ class Form:
             i += 1
         if "minutes" not in values:
             return _minutes()
-        return None if "who" in values else _who()
+        return None if "who" in values else _who(self._named)
 
     def _prepared(self, values: Values) -> Iterator[tuple[str, Sequence[str]]]:
         """The prepared files to choose from, in order; cars are those that carry the panel."""
@@ -297,13 +296,14 @@ def _minutes() -> Question:
     return Question("minutes", "--minutes", "Minutes left", text, read, NO_CLOCK)
 
 
-def _who() -> Question:
+def _who(named: bool) -> Question:
     def read(answer: str) -> str:
-        if not answer.strip():
+        if not answer.strip() or (named and answer == NOBODY):
             raise InputError("nobody is named", allowed="a name, or initials", do="say who")
         return answer
 
-    return Question("who", "--by", "Who found it", "Goes into the finding file, the papers and the log.", read, NOBODY)
+    text = "Goes into the finding file, the papers and the log, which needs a name."
+    return Question("who", "--by", "Who found it", text, read, None if named else NOBODY)
 
 
 def damages(values: Values, spatial: bool) -> list[dict[str, Any]]:

@@ -19,6 +19,9 @@ HOW = "One answer a line. Enter takes the [default], ? explains, < goes back, Ct
 #: Longest answer taken, in characters (a choice).
 LONGEST = 500
 
+#: Stands for a name that was not given.
+NOBODY = "not stated"
+
 Values = dict[str, Any]
 
 

@@ -27,6 +27,7 @@ def build_parser() -> argparse.ArgumentParser:
     _finding(commands)
     _laminate(commands)
     _materials(commands)
+    _papers(commands)
     _log(commands)
     _verify(commands)
     return parser
@@ -91,6 +92,12 @@ def _finding(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         p.add_argument(option, dest=dest, metavar=metavar, action=_OfDamage, default=argparse.SUPPRESS, help=text)
     p.add_argument("--minutes", metavar="MIN", help='minutes left, or "no clock"')
     p.add_argument("--by", metavar="WHO", help="who found it")
+    p.add_argument(
+        "--log", metavar="FILE", type=Path, help="also enter finding and assessment in this log (made if need be)"
+    )
+    p.add_argument(
+        "--part", metavar="NAME", help="the part's own name or number in the log (default: the panel's name)"
+    )
     p.add_argument("--title", metavar="TEXT", help="one line on the report (default: the panel and its damage)")
     p.add_argument("--yes", action="store_true", help="take the defaults for the rest; place and size have none")
     p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
@@ -167,6 +174,23 @@ def _log(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     p.add_argument("--survived", choices=("yes", "no"), help="strike: whether the panel was found undamaged after it")
     p.add_argument("--new", action="store_true", help="begin a panel that the log does not know")
     p.set_defaults(command="log")
+
+
+def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "papers",
+        help="work card, 1:1 templates, damage map and sign-off sheet of one option",
+        description="Write what one repair option of a case needs on paper: work card, 1:1 templates of its patches, a "
+        "blank damage map and a sign-off sheet. Nothing is assessed.",
+        epilog="Print at 100 % and measure the 100 mm bar before cutting. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument("--option", metavar="NAME", required=True, help="an option of the case, by its name")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
+    p.add_argument("--by", metavar="WHO", default="", help="who prepares the papers")
+    p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
+    p.add_argument("--quiet", action="store_true", help="no progress")
+    p.set_defaults(command="papers")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
