@@ -31,7 +31,7 @@ edition = "A"
 [panel]
 name = "{name}"
 zero_direction = [1, 0, 0]
-stack = "[0/45/0]s"
+stack = "[0/45/foam-pvc-80:8mm]s"
 material = "carbon-twill"
 
 [panel.outline]
@@ -67,10 +67,10 @@ rating_pull_N = 900
 kind = "air load"
 name = "suction"
 pressure_kPa = -4
+limits = [{{ name = "duct behind", limit_mm = 0.5 }}]
 
 [settings]
-element_size_mm = 80
-element_order = 2
+accuracy = 0.2
 large_displacements = false
 lose_each_fastener = false
 vibrations = false

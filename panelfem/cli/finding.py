@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from panelfem.cli.console import printable
 from panelfem.cli.form import NOBODY, Talk, checked, fill
+from panelfem.cli.parser import OF_DAMAGE
 from panelfem.errors import InputError, PanelfemError
 from panelfem.report.folder import CASE, FINDING, FINDING_HEAD
 
@@ -77,7 +78,9 @@ def _from_form(library: Library, chosen: Namespace, talk: Talk) -> str:
     from panelfem.cli.finding_form import Form, damages, summary
     from panelfem.garage.toml import toml_text
 
-    values = fill(Form(library, named=chosen.log is not None), _given(chosen), talk, chosen.yes)
+    given = _given(chosen)
+    values = fill(Form(library, given, named=chosen.log is not None), given, talk, chosen.yes)
+    _all_used(given, values)
     talk.say(summary(values))
     head: dict[str, Any] = {key: values[key] for key in _HEAD}
     if values["minutes"] is not None:
@@ -98,6 +101,20 @@ def _given(chosen: Namespace) -> Mapping[str, str]:
         given |= {f"{i}.{key}": text for key, text in group.items()}
         given[f"{i}.more"] = "yes" if i + 1 < len(groups) else "no"
     return {key: text for key, text in given.items() if text is not None}
+
+
+def _all_used(given: Mapping[str, str], values: Mapping[str, Any]) -> None:
+    """Raises InputError for a flag that answers no question: it was meant for something."""
+    for key in given:
+        if key not in values:
+            i, _, what = key.partition(".")
+            flag = OF_DAMAGE[what]
+            kind = values[f"{i}.kind"]
+            raise InputError(
+                f"{flag} says nothing about damage {int(i) + 1}, {kind}",
+                where=flag,
+                do="leave it out, or mend --damage",
+            )
 
 
 def _keep(folder: Path, text: str, talk: Talk) -> None:

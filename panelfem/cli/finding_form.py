@@ -14,7 +14,7 @@ from panelfem.case.schema_damage import DelaminationDamage, HoleDamage, Softened
 from panelfem.cli.form import NOBODY, Question, Values, number_of, one_of, yes_or_no
 from panelfem.errors import InputError
 from panelfem.garage import Library
-from panelfem.garage.place import ALLOWED, Spot, find, fixing_named
+from panelfem.garage.place import ALLOWED, Spot, find, fixing_named, nearer_to
 from panelfem.garage.schema_finding import FindingHead
 from panelfem.garage.schema_panel import PreparedPanel
 from panelfem.garage.skin import Skin, skin_of
@@ -40,10 +40,13 @@ _ANGLE = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*(?:°|deg)?")
 
 
 class Form:
-    """The questions of one library; ``form(values)`` is the next one.  `named`: somebody must be named."""
+    """The questions of one library; ``form(values)`` is the next one.
 
-    def __init__(self, library: Library, named: bool = False) -> None:
-        self.library, self._named = library, named
+    `given`: what flags say, by the keys of the questions.  `named`: somebody must be named.
+    """
+
+    def __init__(self, library: Library, given: Mapping[str, str] | None = None, named: bool = False) -> None:
+        self.library, self._given, self._named = library, given or {}, named
         self._skin = cache(self._made)
 
     def _made(self, panel: str) -> Skin:
@@ -53,7 +56,7 @@ class Form:
         """The next question given what is answered; what has only one answer is not asked."""
         for name, options in self._prepared(values):
             if name not in values:
-                if len(options) > 1:
+                if len(options) > 1 or name in self._given:
                     return _choice(name, options)
                 values[name] = options[0]
         i = 0
@@ -94,7 +97,7 @@ class Form:
         elif open_("place"):
             return _place(i, skin)
         elif len(spots := values[f"{i}.place"]) > 1 and open_("which"):
-            return _which(i, spots)
+            return _which(i, spots, skin)
         elif open_("size"):
             return _size(i, spot_of(i, values), skin)
         elif values[f"{i}.size"]["along"] is None and open_("direction"):
@@ -177,18 +180,14 @@ def described(spot: Spot) -> str:
     return words
 
 
-def _which(i: int, spots: Sequence[Spot]) -> Question:
+def _which(i: int, spots: Sequence[Spot], skin: Skin) -> Question:
     def read(answer: str) -> int:
         if answer.isascii() and answer.isdigit() and 1 <= int(answer) <= len(spots):
             return int(answer) - 1
-        names = [s.near for s in spots]
-        alone = {s.near: s.place for s in spots if s.near and names.count(s.near) == 1}
-        if not alone:
-            raise InputError(f"{answer!r} is no number of these", allowed=f"1 to {len(spots)}", do="take one of them")
-        return names.index(fixing_named(answer.removeprefix("near "), alone))
+        return nearer_to(fixing_named(answer.removeprefix("near "), skin.fixings), spots, skin)
 
     words = tuple(s.words for s in spots)
-    text = "Both places fit what was measured: the number of the right one, or the fixing it is near."
+    text = "Both places fit what was measured: the number of the right one, or the fixing it is nearer to."
     return Question(
         f"{i}.which", '--at "…, near FIXING"', "Which of these", text, read, "1", seen=True, choices=words
     )  # fmt: skip

@@ -49,6 +49,27 @@ def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     p.set_defaults(command="assess")
 
 
+#: What is said of one damage, by the key of its question.
+OF_DAMAGE = {
+    "kind": "--damage",
+    "place": "--at",
+    "size": "--size",
+    "direction": "--direction",
+    "tolerance": "--tolerance",
+    "ply": "--after-ply",
+    "fixing": "--fixing",
+}
+_SAID_OF_DAMAGE = {
+    "kind": ("KIND", "hole, dull area, delamination or fixing gone; give it again for the next damage"),
+    "place": ("PLACE", 'its middle: "210, 95" mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge"'),
+    "size": ("SIZE", 'in mm: "40", "60 x 12", "60 x 12 at 30"'),
+    "direction": ("WAY", 'of its length: degrees from x, or "towards F3"'),
+    "tolerance": ("MM", "of its border, mm"),
+    "ply": ("N", "of a delamination: after which ply"),
+    "fixing": ("NAME", "which fixing is gone"),
+}
+
+
 class _OfDamage(argparse.Action):
     """Keeps together what is said of one damage, in `damages`: each ``--damage`` begins one."""
 
@@ -80,15 +101,8 @@ def _finding(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     p.add_argument("--from", dest="finding", metavar="FILE", type=Path, help="take up a finding file; nothing is asked")
     for name in ("panel", "car", "circuit", "kit"):
         p.add_argument(f"--{name}", metavar="NAME", help=f"which {name} of the library")
-    for option, dest, metavar, text in (
-        ("--damage", "kind", "KIND", "hole, dull area, delamination or fixing gone; give it again for the next damage"),
-        ("--at", "place", "PLACE", 'its middle: "210, 95" mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge"'),
-        ("--size", "size", "SIZE", 'in mm: "40", "60 x 12", "60 x 12 at 30"'),
-        ("--direction", "direction", "WAY", 'of its length: degrees from x, or "towards F3"'),
-        ("--tolerance", "tolerance", "MM", "of its border, mm"),
-        ("--after-ply", "ply", "N", "of a delamination: after which ply"),
-        ("--fixing", "fixing", "NAME", "which fixing is gone"),
-    ):
+    for dest, (metavar, text) in _SAID_OF_DAMAGE.items():
+        option = OF_DAMAGE[dest]
         p.add_argument(option, dest=dest, metavar=metavar, action=_OfDamage, default=argparse.SUPPRESS, help=text)
     p.add_argument("--minutes", metavar="MIN", help='minutes left, or "no clock"')
     p.add_argument("--by", metavar="WHO", help="who found it")

@@ -45,7 +45,7 @@ _LISTED = re.compile(
 
 @dataclass(frozen=True)
 class Spot:
-    """A place (3,) m on the skin; `words` tell it from others that fit, and `near` is the fixing they name.
+    """A place (3,) m on the skin; `words` tell it from others that fit.
 
     `miss` m: by how much the two tapes do not meet there.  `spread`: how far it moves on the skin per length that the
     second tape is wrong.
@@ -53,7 +53,6 @@ class Spot:
 
     place: FloatArray
     words: str
-    near: str = ""
     miss: float = 0.0
     spread: float = 1.0
 
@@ -82,8 +81,8 @@ def find(text: str, skin: Skin) -> tuple[Spot, ...]:
     exact = _fixing(plain, skin.fixings, strict=False)
     nearer = _NEAR.fullmatch(plain)
     if exact is None and nearer and (name := _fixing(nearer[2], skin.fixings, strict=True)) is not None:
-        spots, beside = find(nearer[1], skin), skin.fixings[name]
-        return (_nearer(spots, beside, name),)
+        spots = find(nearer[1], skin)
+        return (spots[nearer_to(name, spots, skin)],)
     if exact is not None:
         return _spots([_Met(skin.fixings[exact])], skin, ())
     if numbers := _LISTED.fullmatch(plain):
@@ -93,14 +92,14 @@ def find(text: str, skin: Skin) -> tuple[Spot, ...]:
     return _offset(plain, skin)
 
 
-def _nearer(spots: tuple[Spot, ...], beside: FloatArray, name: str) -> Spot:
-    """The spot nearer to a fixing; InputError if that does not tell them apart."""
-    far = [float(np.linalg.norm(s.place - beside)) for s in spots]
+def nearer_to(name: str, spots: Sequence[Spot], skin: Skin) -> int:
+    """Which of the places is nearer to a fixing; InputError if that does not tell them apart."""
+    far = [float(np.linalg.norm(s.place - skin.fixings[name])) for s in spots]
     order = np.argsort(far)
     if len(spots) > 1 and far[order[1]] - far[order[0]] < 2 * MISS:
         raise InputError(f"two places fit, as near to {name} as each other", where="the place",
                          allowed="; or ".join(s.words for s in spots), do="name another fixing")  # fmt: skip
-    return spots[int(order[0])]
+    return int(order[0])
 
 
 def _unread(text: str) -> InputError:
@@ -253,9 +252,9 @@ def _spots(met: Sequence[_Met], skin: Skin, used: tuple[str, ...]) -> tuple[Spot
             continue
         others = {n: float(np.linalg.norm(p - point)) for n, p in skin.fixings.items() if n not in used}
         text = ", ".join(f"{1e3 * float(c) + 0.0:.1f}" for c in point)
-        words, near = f"at {text} mm", ""
+        words = f"at {text} mm"
         if others:
             near = min(others, key=others.__getitem__)
             words = f"near {near}, {number(1e3 * others[near], 3)} mm from it ({words})"
-        spots.append(Spot(point, words, near, abs(gap) if abs(gap) > EXACT else 0.0, spread))
+        spots.append(Spot(point, words, abs(gap) if abs(gap) > EXACT else 0.0, spread))
     return tuple(spots)
