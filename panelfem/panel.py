@@ -165,3 +165,13 @@ class Panel:
     def mass(self) -> float:
         """Mass of the panel without what hangs on it, kg."""
         return float(self.areal_mass() @ self.mesh.areas) + self.extra_mass
+
+    def centre_of_mass(self) -> FloatArray:
+        """Centre of mass of what `mass` counts, (3,) m: areas at the mass height of their laminates; `extra_mass` is
+        taken as spread over the panel.  The origin for a panel without mass.
+        """
+        moments, mesh = self.mass_moments(), self.mesh
+        spread = np.where(self.removed, 0.0, mesh.areas)
+        whole = moments[:, 0] * mesh.areas + self.extra_mass * spread / max(float(spread.sum()), 1e-300)
+        moment = whole @ mesh.centroids + (moments[:, 1] * mesh.areas) @ mesh.normals
+        return np.asarray(moment / self.mass() if self.mass() else np.zeros(3))

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from panelfem.assess import Declined, assess
+from panelfem.balance import changed, placed
 from panelfem.case import load_case
 from panelfem.disposition import Outcome
 
@@ -258,6 +259,8 @@ def test_patch_gone_is_the_panel_as_found(run):
         assert x.release.factor == y.release.factor
     patched = only(a, "patch")
     assert patched.mass > only(a, "as found").mass
+    bodies = [placed(c.mass, c.centre_of_mass) for c in (only(a, "as found"), patched)]
+    assert changed(*bodies).place[:2] == pytest.approx([0.170, 0.110], abs=1e-4), "the patch lies over the hole"
     assert {b.name for b in patched.result("hand").bonds} == {"P"}
     assert patched.result("hand").deflection.value < found.loads[0].deflection.value
 

@@ -259,11 +259,11 @@ def _configuration(
         Restoration(r.load, _ratio(r.release.rank, whole.release.rank), _ratio(r.first_ply.rank, whole.first_ply.rank))
         for r, whole in zip(results, reference.results, strict=True)
     )
-    mass = max(state.panel.mass() for state in plan.states)
+    heaviest = max((state.panel for state in plan.states), key=lambda panel: panel.mass())
     return Configuration(
         plan.name,
         plan.kind,
-        mass,
+        heaviest.mass(),
         plan.minutes,
         plan.permitted,
         variants,
@@ -272,6 +272,7 @@ def _configuration(
         restoration,
         replace(disposition, uncertainty=total),
         plan.note,
+        heaviest.centre_of_mass(),
     )
 
 

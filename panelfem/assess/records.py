@@ -71,7 +71,8 @@ class Configuration:
     """Undamaged, as found, or an option: the variants analysed, and per load the worst of them.
 
     `variants` are those that must meet the factor; `contingencies` ("patch gone") are those it must survive to be
-    better than conditional.  `governing` names for each load the variant that rules.
+    better than conditional.  `governing` names for each load the variant that rules.  `mass` kg is that of the heaviest
+    state, `centre_of_mass` (3,) m its, in the frame of the panel.
     """
 
     name: str
@@ -85,6 +86,7 @@ class Configuration:
     restoration: tuple[Restoration, ...]
     disposition: Disposition
     note: str = ""
+    centre_of_mass: FloatArray | None = None
 
     def result(self, load: str) -> LoadResult:
         """The governing result under a load."""

@@ -72,7 +72,7 @@ def _rows(value: Any, path: str, stated: bool) -> Iterator[InputRow]:
     for name, info in type(value).model_fields.items():
         item, key = getattr(value, name), key_of(name, info)
         known, given = about(info), stated and name in value.model_fields_set
-        if item is None or name in _TAGS:
+        if item is None or (name in _TAGS and isinstance(item, str)):
             continue
         if known.kind in ("section", "sections"):
             if isinstance(item, list) and item and not isinstance(item[0], Section):

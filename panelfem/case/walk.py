@@ -134,4 +134,7 @@ def describe(annotation: Any, known: About, key: str) -> str:
         case "section":
             return "a table"
         case _:
-            return "a list of names" if not sections_in(annotation) else "a list of tables"
+            if sections_in(annotation):
+                return "a list of tables"
+            words = words_of(next(iter(get_args(plain(annotation))), None))
+            return f"a list of {', '.join(words)}" if words else "a list of names"

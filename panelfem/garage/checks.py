@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 
+import numpy as np
+
 from panelfem.case.checks import contradictions, stakes_faults
 from panelfem.case.checks_loads import across
 from panelfem.case.checks_materials import material_faults, materials_of
@@ -17,7 +19,8 @@ from panelfem.case.plan import plan_of
 from panelfem.case.read import draft_of
 from panelfem.errors import Fault
 from panelfem.garage.library import Library, label, located
-from panelfem.garage.schema_car import Car, Carried
+from panelfem.garage.on_car import on_car
+from panelfem.garage.schema_car import Car
 from panelfem.garage.schema_circuit import Circuit
 from panelfem.garage.schema_kit import CureTable, Kit
 from panelfem.garage.schema_panel import Exposure, PreparedPanel
@@ -44,7 +47,7 @@ def library_faults(library: Library) -> list[Fault]:
         faults += located(list(_car(car, names)), label("cars", name))
         faults += located(list(_positions(car, library.panels)), label("cars", name))
     for name, circuit in library.circuits.items():
-        faults += located(list(_circuit(circuit, library.cars)), label("circuits", name))
+        faults += located(list(_circuit(circuit)), label("circuits", name))
     for name, kit in library.kits.items():
         faults += located(list(_kit(kit)), label("kits", name))
     return faults
@@ -112,7 +115,8 @@ def _car(file: Car, panels: Sequence[str]) -> Iterator[Fault]:
 def _positions(file: Car, panels: Mapping[str, PreparedPanel]) -> Iterator[Fault]:
     for i, carried in enumerate(file.carries):
         for exposure in panels[carried.panel].exposure if carried.panel in panels else ():
-            there = along_car(carried, exposure.place_mm) - file.car.front_axle_mm
+            place = np.array([*exposure.place_mm, 0.0][:3])
+            there = 1e3 * float(on_car(carried, 1e-3 * place)[0]) - file.car.front_axle_mm
             if abs(there - exposure.behind_front_axle_mm) > _APART_MM:
                 what = (
                     f"puts exposure {exposure.name!r} {there:.0f} mm behind the front axle, where the panel file says "
@@ -122,19 +126,7 @@ def _positions(file: Car, panels: Mapping[str, PreparedPanel]) -> Iterator[Fault
                 yield Fault(f"carries[{i}].origin_mm", what, allowed, "measure both again: one is wrong")
 
 
-def along_car(carried: Carried, place: Sequence[float]) -> float:
-    """x in the axes of the car (mm) of a place in the frame of the panel (mm).
-
-    >>> along_car(Carried(panel="lid", origin_mm=[1000.0, 0.0, 50.0], x_axis=[-2.0, 0.0, 0.0]), [300.0, 10.0])
-    700.0
-    """
-    x, y = ([c / math.hypot(*axis) for c in axis] for axis in (carried.x_axis, carried.y_axis))
-    z = x[1] * y[2] - x[2] * y[1]
-    height = place[2] if len(place) > 2 else 0.0
-    return carried.origin_mm[0] + place[0] * x[0] + place[1] * y[0] + height * z
-
-
-def _circuit(file: Circuit, cars: Mapping[str, Car]) -> Iterator[Fault]:
+def _circuit(file: Circuit) -> Iterator[Fault]:
     seen: dict[str, str] = {}
     for kind in ("kerb", "wall", "compression"):
         for i, name in named([{"name": thing.name} for thing in getattr(file, kind)]):
@@ -148,16 +140,18 @@ def _circuit(file: Circuit, cars: Mapping[str, Car]) -> Iterator[Fault]:
         yield from one_of(kerb, f"kerb[{i}]", ways, "how hard it strikes")
     for i, wall in enumerate(file.wall):
         yield from one_of(wall, f"wall[{i}]", (("interference_mm",), ("force_N",)), "how hard it pushes")
+
+
+def travel_faults(library: Library, car: str, circuit: str) -> Iterator[Fault]:
+    """Faults of a circuit that takes the car farther down than it can go."""
+    head = library.cars[car].car
+    most = max(head.travel_front_mm, head.travel_rear_mm)
     for kind in ("kerb", "compression"):
-        for i, thing in enumerate(getattr(file, kind)):
-            if (travel := thing.suspension_travel_mm) is None:
-                continue
-            for name, car in cars.items():
-                most = max(car.car.travel_front_mm, car.car.travel_rear_mm)
-                if travel.value > most:
-                    what = f"{travel.value:g} mm is more than either axle of cars/{name}.toml can go down"
-                    do = "check the logger, or the travel of the car"
-                    yield Fault(f"{kind}[{i}].suspension_travel_mm", what, f"up to {most:g} mm", do)
+        for i, thing in enumerate(getattr(library.circuits[circuit], kind)):
+            if (travel := thing.suspension_travel_mm) is not None and travel.value > most:
+                path = f"{label('circuits', circuit)}: {kind}[{i}].suspension_travel_mm"
+                what = f"{travel.value:g} mm is more than either axle of {label('cars', car)} can go down"
+                yield Fault(path, what, f"up to {most:g} mm", "check the logger, or the travel of the car")
 
 
 def _kit(file: Kit) -> Iterator[Fault]:

@@ -10,14 +10,16 @@ from typing import Any
 
 from panelfem.case.inputs import origin_of
 from panelfem.case.read import check, read
+from panelfem.case.schema_panel import Panel
 from panelfem.errors import CaseError, Fault
-from panelfem.garage.checks import unknown
+from panelfem.garage.checks import travel_faults, unknown
 from panelfem.garage.library import Library, label, located, validated
 from panelfem.garage.loads import compose_loads
 from panelfem.garage.options import compose_options
-from panelfem.garage.overrides import KEPT, kept_faults, override
+from panelfem.garage.overrides import KEPT, kept_faults, override, override_list
 from panelfem.garage.records import Composed, Step
 from panelfem.garage.schema_finding import Finding
+from panelfem.garage.schema_panel import PreparedPanel
 from panelfem.garage.toml import toml_text
 
 Document = dict[str, Any]
@@ -51,27 +53,32 @@ def compose(library: Library, finding: Path) -> Composed:
         raise CaseError(str(finding), tuple(faults))
     head = model.finding
     faults = [*_names(library, model), *kept_faults(model)]
+    if not faults:
+        faults += travel_faults(library, head.car, head.circuit)
     if faults:
         raise CaseError(str(finding), tuple(faults))
     base = compose_base(library, head.panel, head.car, head.circuit)
     panel, kit = library.panels[head.panel], library.kits[head.kit]
     document, origins, comments = base.document, base.origins, base.comments
-    options = compose_options(kit, panel, model.damage, label("kits", head.kit))
+    of_panel, of_kit = label("panels", head.panel), label("kits", head.kit)
     damage = ", ".join(d.name for d in model.damage) or "no damage"
     document["case"] |= {"title": head.title or f"{panel.panel.name}: {damage}"}
     document["case"]["invented"] |= kit.kit.invented
     if head.minutes_left is not None:
         document["case"]["minutes_left"] = head.minutes_left
     document["damage"] = copy.deepcopy(raw.get("damage", []))
-    document["option"] = options.tables
-    origins |= {"case": where, "damage": where, "option": label("kits", head.kit)}
-    comments["case"] = f"{where}; consequence and factor: {label('panels', head.panel)}"
+    origins |= {"case": where, "damage": where, "option": of_kit}
+    comments["case"] = f"{where}; consequence and factor: {of_panel}"
     comments |= {f"damage[{i}]": where for i in range(len(model.damage))}
-    for i in range(len(options.tables)):
-        origins[f"option[{i}].permitted"] = label("panels", head.panel)
-        comments[f"option[{i}]"] = f"{label('kits', head.kit)}; permitted: {label('panels', head.panel)}"
     _add_materials(library, base, head.kit, faults)
-    overrides = tuple(override(document, _files_absolute(raw, finding.parent)))
+    given = _files_absolute(raw, finding.parent)
+    overrides = [*override(document, given)]
+    options = compose_options(kit, _as_found(panel, document["panel"]), model.damage, of_kit)
+    document["option"] = options.tables
+    for i in range(len(options.tables)):
+        origins[f"option[{i}].permitted"] = of_panel
+        comments[f"option[{i}]"] = f"{of_kit}; permitted: {of_panel}"
+    overrides += override_list(document, given, "option")
     for path in overrides:
         origins[path] = where
         top = path if path.endswith("]") else path.rpartition(".")[0]
@@ -80,13 +87,13 @@ def compose(library: Library, finding: Path) -> Composed:
     faults += _composed_faults(document, finding, origins)
     if faults:
         raise CaseError(str(finding), tuple(faults))
-    final, beside = _files_beside(document)
+    final, beside = files_beside(document)
     left_out = (*base.left_out, *options.left_out)
     files = (finding, *base.files, library.path("kits", head.kit), *beside.values())
     text = toml_text(final, comments, _head(where, library, model, overrides, left_out))
     steps = _steps(options.steps, final.get("option", []), where)
     return Composed(
-        final, text, files, beside, origins, overrides, left_out, steps,
+        final, text, files, beside, origins, tuple(overrides), left_out, steps,
         head.panel, head.car, head.circuit, head.kit, head.who,
     )  # fmt: skip
 
@@ -112,6 +119,12 @@ def compose_base(library: Library, panel: str, car: str, circuit: str) -> Base:
         origins |= {f"load[{i}].{key}" if key else f"load[{i}]": origin for key, origin in keys.items()}
     files = (library.path("panels", panel), library.path("cars", car), library.path("circuits", circuit))
     return Base(document, comments, origins, tuple(made.left_out), files)
+
+
+def _as_found(panel: PreparedPanel, table: Document) -> PreparedPanel:
+    """The panel with what the finding says of it; as prepared if that is faulty, which the checks of the case say."""
+    found, _ = validated(table, Panel)
+    return panel if found is None else panel.model_copy(update={"panel": found})
 
 
 def _names(library: Library, model: Finding) -> Iterator[Fault]:
@@ -209,8 +222,8 @@ def _files_absolute(document: Mapping[str, Any], folder: Path) -> Document:
     return _files(document, lambda name: (folder.absolute() / name).as_posix())
 
 
-def _files_beside(document: Document) -> tuple[Document, dict[str, Path]]:
-    """The document with bare file names, and where the file of each name is."""
+def files_beside(document: Mapping[str, Any]) -> tuple[Document, dict[str, Path]]:
+    """A document with bare file names in place of absolute ones, and where the file of each name is."""
     beside: dict[str, Path] = {}
 
     def bare(name: str) -> str:

@@ -21,7 +21,7 @@ from panelfem.garage.schema_panel import PreparedPanel
 
 S = TypeVar("S", bound=Section)
 #: A name that is safe in a file name, a stack of names and a report.
-_NAME = re.compile(r"[^\W_][\w.\-]{0,60}")
+_NAME = re.compile(r"(?!.*--)[^\W_][\w.\-]{0,60}")
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def _read_all(
     for path in paths:
         where = label(name, path.stem)
         if not _NAME.fullmatch(path.stem):
-            allowed = "a letter or digit first, then letters, digits, _ . -, 61 at most"
+            allowed = "a letter or digit first, then letters, digits, _ . - (no --), 61 at most"
             faults.append(Fault(f"{name}/{path.name!r}", "cannot be a name", allowed, "rename the file"))
             continue
         try:

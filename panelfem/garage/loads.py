@@ -142,7 +142,8 @@ def _reach(
     """
     rest = clearance(meeting.head, exposure.behind_front_axle_mm, exposure.height_mm)
     deep = combined([*((1.0, Spread.of(q)) for q in up.values()), (-1.0, rest)])
-    how = " + ".join(f"{name} {q.value:g}" for name, q in up.items()) + f" − clearance {rest.value:.4g} mm"
+    how = " + ".join(f"{name} {q.value:g}" for name, q in up.items())
+    how += f" ({meeting.circuit}) − clearance {rest.value:.4g} mm ({meeting.car})"
     if deep.high < _LEAST:
         left = f"{how} = {deep.value:.4g} mm, at most {deep.high:.4g} mm"
         made.left_out.append(f"{what} does not reach the panel: {left}")
@@ -164,7 +165,7 @@ def _car(meeting: _Meeting, exposure: Exposure) -> Table:
     found = stiffness(meeting.head, exposure.behind_front_axle_mm)
     f, r = meeting.head.stiffness_front_N_per_mm, meeting.head.stiffness_rear_N_per_mm
     lever = f"{exposure.behind_front_axle_mm:g} mm behind the front one"
-    source = f"axles {f.value:g} and {r.value:g} N/mm by the lever, {lever}"
+    source = f"axles {f.value:g} and {r.value:g} N/mm ({meeting.car}) by the lever, {lever}"
     table: Table = {"value": round(found.value, 3), "basis": found.basis, "source": source}
     if found.low < found.high:
         table["band"] = [round(found.low, 3), round(found.high, 3)]

@@ -13,6 +13,7 @@ from panelfem.garage.cure import cured_share, no_credit
 from panelfem.garage.records import Step
 from panelfem.garage.schema_kit import CureTable, Kit, Patch
 from panelfem.garage.schema_panel import Allowed, Permission, PreparedPanel
+from panelfem.garage.statics import Spread
 
 Table = dict[str, Any]
 #: What each action needs leave for.
@@ -96,15 +97,14 @@ def _patches(
 ) -> None:
     """The options of one patch, or why there is none."""
     table = next(c for c in kit.cure if c.material == patch.adhesive)
-    service = panel.panel.service_temperature_C
-    free = panel.panel.stress_free_temperature_C
-    if why := no_credit(table, patch, None if service is None else service.value):
+    service, free = _hottest(panel.panel.service_temperature_C), _coolest(panel.panel.stress_free_temperature_C)
+    if why := no_credit(table, patch, service):
         made.left_out.append(f"patch {patch.name!r} is not offered: {why}")
         return
-    if free is not None and patch.cure_temperature_C > free.value:
+    if free is not None and patch.cure_temperature_C > free:
         made.left_out.append(
             f"patch {patch.name!r} is not offered: its cure at {patch.cure_temperature_C:g} °C is hotter than the "
-            f"panel was cured itself ({free.value:g} °C)"
+            f"panel was cured itself ({free:g} °C)"
         )
         return
     covered = [d for d in areas if needed_mm(d, patch) <= patch.largest_mm]
@@ -116,7 +116,7 @@ def _patches(
             )
     if not covered:
         return
-    cool = free is not None or (service is not None and patch.cure_temperature_C <= service.value)
+    cool = free is not None or (service is not None and patch.cure_temperature_C <= service)
     ask = "" if cool else f"ask the supplier whether the panel stands {patch.cure_temperature_C:g} °C"
     for side in patch.sides:
         name = patch.name if len(patch.sides) == 1 else f"{patch.name}, {side} side"
@@ -127,6 +127,14 @@ def _patches(
         steps = [*first, cure, *clock("cool", ("tap", n)), *_closing(clock, missing)]
         note = "" if patch.note == "none" else patch.note
         made.add(name, actions + _refits(missing, name), steps, panel, note, ask)
+
+
+def _hottest(given: Quantity | None) -> float | None:
+    return None if given is None else Spread.of(given).high
+
+
+def _coolest(given: Quantity | None) -> float | None:
+    return None if given is None else Spread.of(given).low
 
 
 def _patch(patch: Patch, table: CureTable, damage: Any, side: str, name: str) -> Table:

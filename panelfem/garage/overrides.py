@@ -23,7 +23,7 @@ def kept_faults(finding: Finding) -> Iterator[Fault]:
 
 
 def override(document: dict[str, Any], raw: Mapping[str, Any]) -> Iterator[str]:
-    """Put the keys of a finding into a document, and yield the path of each."""
+    """Put the keys of a finding into a document, all but those of options, and yield the path of each."""
     for name in ("case", "panel", "materials", "held", "settings"):
         for key, value in raw.get(name, {}).items():
             section = document.setdefault(name, {})
@@ -32,8 +32,12 @@ def override(document: dict[str, Any], raw: Mapping[str, Any]) -> Iterator[str]:
             else:
                 section[key] = value
                 yield f"{name}.{key}"
-    for name in ("load", "option"):
-        yield from _merged(document.setdefault(name, []), raw.get(name, []), name)
+    yield from override_list(document, raw, "load")
+
+
+def override_list(document: dict[str, Any], raw: Mapping[str, Any], name: str) -> Iterator[str]:
+    """The same for a list of the document."""
+    yield from _merged(document.setdefault(name, []), raw.get(name, []), name)
 
 
 def _named(value: Any) -> bool:

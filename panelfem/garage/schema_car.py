@@ -37,6 +37,7 @@ class CarHead(Section):
     travel_rear_mm: float = number("The same at the rear axle.", 0.0, 500.0)
     mass_kg: float = number("Mass of the car as it races.", 10.0, 60000.0)
     front_share_percent: float = number("Share of the mass on the front axle.", 1.0, 99.0)
+    side_mm: float = number("y of the centre of gravity: to the right positive.", -2000.0, 2000.0, default=0.0)
 
 
 class Station(Section):
