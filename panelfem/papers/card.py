@@ -9,7 +9,7 @@ from panelfem.assess.cautions import CAUTIONS
 from panelfem.papers.amounts import Amount, amounts
 from panelfem.papers.files import Papers
 from panelfem.papers.sheet import blank, sheet, tick
-from panelfem.papers.template import Template
+from panelfem.papers.template import Template, percent
 from panelfem.repair import PatchRepair, Refit, Spare, Tape
 from panelfem.report.glyph import badge
 from panelfem.report.markup import Child, Markup, el, table, unbroken
@@ -96,9 +96,10 @@ def _templates(templates: Mapping[str, Template]) -> Markup | None:
         return None
     rows: list[list[Child]] = []
     for stem, made in templates.items():
-        flat = f"{100 * made.distortion:.2f} %" if math.isfinite(made.distortion) else "folds over itself"
         fit = "lies flat" if made.lies_flat else "DOES NOT LIE FLAT: fit on the panel"
-        rows.append([f"{stem}.pdf (A4), {stem}.svg (one sheet)", f"{made.pieces}", f"{flat}: {fit}", ""])
+        rows.append(
+            [f"{stem}.pdf (A4), {stem}.svg (one sheet)", f"{made.pieces}", f"{percent(made.distortion)}: {fit}", ""]
+        )
     heads = ("Template, 1:1", "Pieces", "Greatest length distortion", "Bar measured (100 mm)")
     return el("section", el("h2", "Templates"), table(heads, rows, cls="card"))
 

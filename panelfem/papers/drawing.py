@@ -119,8 +119,8 @@ def paragraph(
 
     >>> rows, below = paragraph("cut along the full line", 0.0, 50.0, 30.0)
     >>> [row.text for row in rows], round(below, 2)
-    (['cut along the', 'full line'], 40.4)
+    (['cut along the', 'full line'], 41.04)
     """
     rows = wrap(text, max(10, int(width / (LETTER * size)))) or [""]
-    step = 1.5 * size
+    step = 1.4 * size
     return [Words(x, y - i * step, row, size, bold=bold) for i, row in enumerate(rows)], y - len(rows) * step

@@ -11,14 +11,14 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.panel import Panel
 from panelfem.papers.drawing import Drawing, Line, Words, line, paragraph, ring, scale_bar
-from panelfem.papers.skin import skins
+from panelfem.papers.skin import borders
 from panelfem.papers.tiles import EDGE, FOOT, LONG, SHORT, letters
 
 #: From one grid line to the next, on the panel, mm.
 PITCH = 50.0
 #: Scales a plan may have, 1:k.
-SCALES = (1.0, 2.0, 2.5, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0)
-#: Space for the words round the plan, left and below, mm; lines to write on, and the height of one.
+SCALES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0)
+#: Space for the words round the plan, left and below, mm; least number of lines to write on, and the height of one.
 SIDE, ROWS, ROW = 9.0, 7, 7.5
 COLUMNS = (("No.", 10.0), ("Cell", 14.0), ("Finding", 70.0), ("Size (mm)", 30.0), ("Date", 24.0), ("By whom", 0.0))
 
@@ -44,12 +44,11 @@ def plan(panel: Panel) -> Plan:
     mean = panel.mesh.areas @ panel.mesh.normals
     axis = int(np.argmax(np.abs(mean)))
     first, second = (axis + 1) % 3, (axis + 2) % 3
-    skin = skins(panel.mesh, np.ones(len(panel.mesh.triangles), bool))
-    borders = tuple(1e3 * s.points[border][:, [first, second]] for s in skin for border in s.rings)
+    edges = tuple(1e3 * border[:, [first, second]] for border in borders(panel.mesh))
     fixings = {f.name: (1e3 * f.place[[first, second]], 1e3 * f.washer_radius) for f in panel.fasteners}
     face = "last" if mean[axis] > 0 else "first"
     names = "xyz"
-    return Plan(borders, fixings, (names[first], names[second]), f"from +{names[axis]}, on the {face} ply face")
+    return Plan(edges, fixings, (names[first], names[second]), f"from +{names[axis]}, on the {face} ply face")
 
 
 def damage_grid(panel: Panel, full: bool = False) -> Drawing:
@@ -95,7 +94,8 @@ def _drawn(panel: Panel, seen: Plan, scale: float, wide: float, tall: float, row
         marks.append(ring(spot, max(radius / scale, 0.8), width=0.4, name=f"fixing {name}"))
         marks.append(Words(float(spot[0]) + max(radius / scale, 0.8) + 0.5, float(spot[1]) + 0.8, name, 2.6, bold=True))
     if rows:
-        marks += _rows(wide, rows)
+        free = int((float(origin[1]) - SIDE - 4.0) / ROW) - 1
+        marks += _rows(wide, max(rows, free))
     else:
         marks += scale_bar(SIDE + 2.0, 1.0)
     return Drawing(title, wide, tall, tuple(marks))
@@ -120,6 +120,10 @@ def _grid(
         yield Line(ends, width=0.12)
         if (j - int(low[1])) % step == 0:
             yield Words(float(ends[1, 0]) + 1.0, float(ends[1, 1]) - 0.9, f"{j * PITCH:g}", 2.4)
+        for i in range(int(low[0]), int(high[0])) if scale <= 1.0 and j < high[1] else ():
+            corner = put(PITCH * np.array([[i, j]]))[0]
+            name = f"{letters(i - int(low[0]))}{j - int(low[1]) + 1}"
+            yield Words(float(corner[0]) + 1.0, float(corner[1]) + 1.0, name, 2.6)
         if j < high[1]:
             middle = put(PITCH * np.array([[low[0], j + 0.5]]))[0]
             yield Words(

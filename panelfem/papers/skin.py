@@ -81,3 +81,22 @@ def subset_rings(skin: Skin, elements: BoolArray) -> tuple[IntArray, ...]:
     """Borders, as vertices of the skin, of what of it lies in `elements` (ne,) of the panel's mesh."""
     inside = skin.triangles[elements[skin.element]]
     return tuple(loops(directed_boundary(inside))) if len(inside) else ()
+
+
+def borders(mesh: PanelMesh) -> tuple[FloatArray, ...]:
+    """The true boundary of a panel as closed lines (m, 3) m, each edge of the mesh in `FINE` pieces.
+
+    >>> square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
+    >>> [len(border) for border in borders(PanelMesh(square, np.array([[0, 1, 2], [0, 2, 3]])))]
+    [24]
+    """
+    x, nv = mesh.curved(FINE).x, len(mesh.vertices)
+    number = {(int(a), int(b)): i for i, (a, b) in enumerate(mesh.edges)}
+    out = []
+    for loop in loops(mesh.boundary_edges):
+        nodes: list[int] = []
+        for a, b in zip(loop, np.roll(loop, -1), strict=True):
+            within = nv + (FINE - 1) * number[int(min(a, b)), int(max(a, b))] + np.arange(FINE - 1)
+            nodes += [int(a), *(within if a < b else within[::-1]).tolist()]
+        out.append(x[nodes])
+    return tuple(out)

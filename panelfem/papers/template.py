@@ -22,8 +22,11 @@ from panelfem.papers.skin import skins, subset_rings
 from panelfem.units import number
 
 Side = Literal[1, -1]
+#: Sizes of a template are multiples of a quarter inch, 24 of the 96 pixels an inch that browsers round a size to, mm: a
+#: fraction of a pixel would be taken up by shrinking the drawing (by 0.05 %, measured).
+QUARTER = 6.35
 #: Least width of a template, so that its words have room, mm; space round each piece, mm.
-WIDE, ROUND = 180.0, 14.0
+WIDE, ROUND = 28 * QUARTER, 14.0
 FACES = {1: "last ply", -1: "first ply"}
 #: A point farther than this off a gore is not on it, m.
 OFF = 2e-4
@@ -197,14 +200,15 @@ def _template(
             if holds:
                 marks += _placing(sheet, view, at, routes)
             marks += _seams(view, found, order)
-            name = f"Piece {len(blocks) + 1} of {total}: " if total > 1 else ""
-            blocks.append((f"{name}greatest length distortion {_percent(sheet.distortion)}", marks))
+            name = f"Piece {len(blocks) + 1} of {total}: greatest length distortion {percent(sheet.distortion)}"
+            blocks.append((name if total > 1 else "", marks))
     area = sum(whole.skin.area for whole in parts)
     said = [*about, *_said(panel, side, middle, routes, total, most, area)]
     return Template(_laid_out(title, said, blocks), total, most, area)
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """A length distortion in words."""
     if not math.isfinite(share):
         return "not known: it folds over itself"
     return "below 0.01 %" if share < 1e-4 else f"{100 * share:.2f} %"
@@ -221,14 +225,14 @@ def _said(
     ]
     if routes:
         lengths = "; ".join(f"{1e3 * r.length:.1f} mm to the middle of {r.fixing}" for r in routes)
-        out.append(f"From the centre mark, along the skin: {lengths}.")
+        out.append(f"From the centre mark, along the skin: {lengths}. At the arrows: from the edge there.")
     if most > LIMIT:
         out.append(
-            f"DOES NOT LIE FLAT: greatest length distortion {_percent(most)}, above {100 * LIMIT:g} %, and cutting in "
+            f"DOES NOT LIE FLAT: greatest length distortion {percent(most)}, above {100 * LIMIT:g} %, and cutting in "
             "gores does not bring it below. Do not cut by this: fit each ply on the panel."
         )
     else:
-        out.append(f"Greatest length distortion {_percent(most)} (over {100 * LIMIT:g} % it is cut in gores).")
+        out.append(f"Greatest length distortion {percent(most)} (over {100 * LIMIT:g} % it is cut in gores).")
     if total > 1:
         out.append("Pieces meet edge to edge at rings of the same name; never the seams of two plies above each other.")
     return out
@@ -279,7 +283,7 @@ def _fibres(
     yield from cross(spot, 5.0, name="centre")
     long = max(8.0, min(0.55 * room, 45.0))
     yield from arrow(spot, spot + np.array([1.45 * long, 0.0]), width=0.6)
-    yield Words(float(spot[0]) + 1.45 * long + 1.0, float(spot[1]) - 1.1, "0° of the panel", 2.8, bold=True)
+    yield Words(float(spot[0]) + 1.45 * long, float(spot[1]) - 3.4, "0° of the panel", 2.8, "end", bold=True)
     for angle, plies in angles.items():
         way = np.array([math.cos(angle), side * math.sin(angle)])
         end = spot + long * way
@@ -299,21 +303,20 @@ def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[W
         length = 1e3 * route.length
         reach = outline.intersection(shapely.LineString([spot, spot + length * way]))
         inside = float(getattr(reach, "geoms", [reach])[0].length)
-        label = f"{route.fixing}: {length:.1f} mm from +"
         if inside >= length - 1e-6:
             end = spot + length * way
             yield from cross(end, 3.0)
             yield ring(end, 5.0)
-            yield Words(float(end[0]) + 6.0, float(end[1]), f"{label}, under the patch", 2.6)
+            yield Words(float(end[0]) + 6.0, float(end[1]), f"{route.fixing}, under the patch", 2.6)
             continue
         edge = spot + inside * way
         yield Line(np.stack([edge - 8.0 * way, edge]), width=0.25)
-        yield from arrow(edge, edge + 9.0 * way, width=0.25, head=2.5)
-        end = edge + 10.5 * way
+        yield from arrow(edge, edge + 7.0 * way, width=0.25, head=2.5)
+        end = edge + 8.0 * way
         anchor: Anchor = "start" if way[0] > 0.3 else "end" if way[0] < -0.3 else "middle"
-        drop = -2.6 if way[1] < -0.3 else 0.0
-        yield Words(float(end[0]), float(end[1]) + drop, label, 2.6, anchor)
-        yield Words(float(end[0]), float(end[1]) + drop - 3.4, f"{length - inside:.1f} mm from edge", 2.6, anchor)
+        drop = -2.6 if way[1] < -0.3 else 3.4 if way[1] > 0.3 else 0.6
+        yield Words(float(end[0]), float(end[1]) + drop, route.fixing, 2.6, anchor, bold=True)
+        yield Words(float(end[0]), float(end[1]) + drop - 3.2, f"{length - inside:.1f} mm", 2.6, anchor)
 
 
 def _seams(view: _View, order: Sequence[Development], mine: int) -> Iterator[Line | Words]:
@@ -339,7 +342,8 @@ def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[
     for _, marks in blocks:
         points = np.concatenate([m.points if isinstance(m, Line) else _reach(m) for m in marks])
         boxes.append((points.min(axis=0), points.max(axis=0)))
-    wide = max([WIDE] + [float(high[0] - low[0]) + ROUND for low, high in boxes])
+    widest = max([WIDE] + [float(high[0] - low[0]) + ROUND for low, high in boxes])
+    wide = QUARTER * math.ceil(widest / QUARTER - 1e-9)
     shelves: list[tuple[float, float, float]] = []
     x = y = tall = 0.0
     for low, high in boxes:
@@ -356,14 +360,15 @@ def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[
         found, at = paragraph(text, 2.0, at - (5.0 if i == 0 else 0.0), wide - 4.0, size, bold=i == 0 or text.isupper())
         rows += found
     head = -at + 2.0
-    full = head + height + 12.0
+    full = QUARTER * math.ceil((head + height + 12.0) / QUARTER)
     placed: list[Line | Words] = list(moved(rows, 0.0, full))
     for (name, block), (low, _), (left, down, high) in zip(blocks, boxes, shelves, strict=True):
         dx, dy = left + ROUND / 2 - low[0], full - head - down - high + ROUND / 2 - low[1]
         placed += moved(block, float(dx), float(dy))
-        placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
+        if name:
+            placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
     placed += scale_bar(4.0, 4.0)
-    return Drawing(title, math.ceil(wide), math.ceil(full), tuple(placed))
+    return Drawing(title, wide, full, tuple(placed))
 
 
 def _reach(words: Words) -> FloatArray:

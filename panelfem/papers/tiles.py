@@ -74,7 +74,7 @@ def tiling(width: float, height: float) -> Tiling:
 
     >>> one, many = tiling(180.0, 250.0), tiling(600.0, 400.0)
     >>> (one.rows, one.columns, one.page), many.rows * many.columns
-    ((1, 1, (210.0, 297.0)), 6)
+    ((1, 1, (210.0, 297.0)), 8)
     """
 
     def laid(page: tuple[float, float]) -> Tiling:

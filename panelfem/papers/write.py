@@ -66,6 +66,6 @@ def templates(papers: Papers) -> dict[str, Template]:
             if not isinstance(found, MissingFastener)
         ]
         out[f"template-{name}"] = patch_template(
-            papers.panel, patch.region, patch.laminate, patch.side, f"Patch {patch.name}: template 1:1", about, damage
+            papers.panel, patch.region, patch.laminate, patch.side, f"Template 1:1, patch {patch.name!r}", about, damage
         )
     return out
