@@ -27,6 +27,7 @@ def build_parser() -> argparse.ArgumentParser:
     _laminate(commands)
     _materials(commands)
     _log(commands)
+    _wear(commands)
     _verify(commands)
     return parser
 
@@ -117,6 +118,18 @@ def _log(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     p.add_argument("--survived", choices=("yes", "no"), help="strike: whether the panel was found undamaged after it")
     p.add_argument("--new", action="store_true", help="begin a panel that the log does not know")
     p.set_defaults(command="log")
+
+
+def _wear(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "wear",
+        help="the skid block at the finish and movable bodywork, against the limits of your rule book",
+        description="Forecast the thickness of the skid block at the finish; judge the position of movable bodywork.",
+        epilog="Example: panelfem wear cases/wear/skid_block.toml. Exit code 0: judged, whatever the outcome; 2: the "
+        "file is at fault. " + _NOTE,
+    )
+    p.add_argument("file", metavar="FILE.toml", type=Path, help="readings, gauge and limits")
+    p.set_defaults(command="wear")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
