@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from panelfem.errors import PanelfemError
     from panelfem.laminate import Laminate, parse_stack
     from panelfem.material import library
-    from panelfem.report import write as write_report
+    from panelfem.report.write import write as write_report
 
 __version__ = "0.1.0"
 

@@ -30,17 +30,18 @@ from panelfem.panel import Panel
 from panelfem.repair.records import Option
 
 
-def load_case(path: str | Path) -> Case:
+def load_case(path: str | Path, origins: Mapping[str, str] | None = None) -> Case:
     """A case file, checked and built; raises CaseError listing all faults, and MeshError for a surface that
     cannot be meshed.
 
-    A part that protects people is checked but not built: `panel` is None.
+    A part that protects people is checked but not built: `panel` is None.  `origins`: for a composed case, where what
+    it says came from (see :func:`panelfem.case.inputs.input_rows`).
     """
     file = Path(path)
-    return build(parse(file), file)
+    return build(parse(file), file, origins)
 
 
-def build(model: CaseFile, file: Path) -> Case:
+def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None) -> Case:
     """The case of a checked model; files it names are looked for beside `file`."""
     panel: Panel | None = None
     damage: tuple[Damage, ...] = ()
@@ -85,7 +86,7 @@ def build(model: CaseFile, file: Path) -> Case:
         order=model.settings.element_order,
         accuracy=None if model.settings.element_size_mm is not None else model.settings.accuracy,
         imperfection=None if (height := model.settings.imperfection_mm) is None else 1e-3 * height,
-        inputs=input_rows(model, used), assumed=assumed_inputs(model, used), hash=_hash(model, file),
+        inputs=input_rows(model, used, origins), assumed=assumed_inputs(model, used), hash=_hash(model, file),
         places=places,
     )  # fmt: skip
 

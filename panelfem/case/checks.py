@@ -15,7 +15,7 @@ from panelfem.case.delaminations import interface_faults
 from panelfem.case.draft import Draft, Names, twice
 from panelfem.case.faults import nearest
 from panelfem.case.plan import plan_of
-from panelfem.case.schema import CLASS_FACTORS
+from panelfem.case.schema import CLASS_FACTORS, Safety, Stakes
 from panelfem.errors import Fault
 
 
@@ -24,7 +24,7 @@ def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> l
     names = Names.of(document)
     plan = plan_of(draft.panel.outline) if draft.panel is not None and draft.panel.outline is not None else None
     raw_panel = document.get("panel")
-    faults = list(_head(draft))
+    faults = [*stakes_faults(draft.case, draft.safety), *_safety(draft.safety)]
     for name in ("damage", "option", "load"):
         faults += twice(document.get(name), name, name)
     if isinstance(raw_panel, dict):
@@ -53,8 +53,9 @@ def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> l
     return faults
 
 
-def _head(draft: Draft) -> Iterator[Fault]:
-    if (head := draft.case) is not None:
+def stakes_faults(head: Stakes | None, safety: Safety | None) -> Iterator[Fault]:
+    """Faults of the factor asked for, and of the consequence against the safety answers."""
+    if head is not None:
         usual = CLASS_FACTORS[head.consequence]
         if head.required_factor is not None and head.required_factor < usual:
             yield Fault(
@@ -71,21 +72,25 @@ def _head(draft: Draft) -> Iterator[Fault]:
                 "both keys, or neither",
                 f"write {lacking}, or leave both out",
             )
-    if (safety := draft.safety) is not None:
-        if safety.such_a_part is not None and not safety.fastened_to_such_a_part and safety.protects_people == "no":
-            yield Fault(
-                "safety.such_a_part",
-                "a part is named, but the panel is said not to be fastened to one",
-                "fastened_to_such_a_part = true with a name",
-                "answer the question again, or take the name out",
-            )
-        if head is not None and head.consequence == "high voltage" and not safety.covers_high_voltage:
+        if safety is not None and head.consequence == "high voltage" and not safety.covers_high_voltage:
             yield Fault(
                 "safety.covers_high_voltage",
                 'is false, but the consequence is "high voltage"',
                 'true with consequence = "high voltage"',
                 "answer the question again, or choose another consequence",
             )
+
+
+def _safety(safety: Safety | None) -> Iterator[Fault]:
+    if safety is None or safety.such_a_part is None:
+        return
+    if not safety.fastened_to_such_a_part and safety.protects_people == "no":
+        yield Fault(
+            "safety.such_a_part",
+            "a part is named, but the panel is said not to be fastened to one",
+            "fastened_to_such_a_part = true with a name",
+            "answer the question again, or take the name out",
+        )
 
 
 def _settings(draft: Draft) -> Iterator[Fault]:

@@ -125,10 +125,11 @@ def _push(load: KerbStrike | WallContact, path: str) -> Iterator[Fault]:
             "with an interference",
             "take it out, or state the interference",
         )
-    yield from _across(load.push_direction, load.travel_direction, f"{path}.travel_direction")
+    yield from across(load.push_direction, load.travel_direction, f"{path}.travel_direction")
 
 
-def _across(push: Sequence[float], travel: Sequence[float], path: str) -> Iterator[Fault]:
+def across(push: Sequence[float], travel: Sequence[float], path: str) -> Iterator[Fault]:
+    """A fault if a line of travel runs the way of the push."""
     dot = sum(a * b for a, b in zip(push, travel, strict=True))
     if abs(dot) > 0.9 * math.hypot(*push) * math.hypot(*travel):
         what = "runs the same way as push_direction"

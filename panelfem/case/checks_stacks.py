@@ -21,9 +21,9 @@ def stack_faults(draft: Draft) -> Iterator[Fault]:
     materials = materials_of(draft.materials)
     panel = draft.panel
     if panel is not None:
-        yield from _stack(panel.stack, panel.material, "panel", materials)
+        yield from of_stack(panel.stack, panel.material, "panel", materials)
         for i, zone in enumerate(panel.zones):
-            yield from _stack(
+            yield from of_stack(
                 zone.stack,
                 zone.material or panel.material,
                 f"panel.zones[{i}]",
@@ -37,20 +37,22 @@ def stack_faults(draft: Draft) -> Iterator[Fault]:
             path = f"option[{i}].actions[{j}]"
             default = action.material or (panel.material if panel is not None else None)
             if default is not None:
-                yield from _stack(action.stack, default, path, materials, action.material is None)
-            if not isinstance(materials.get(action.adhesive), Adhesive):
-                valid = [name for name, m in materials.items() if isinstance(m, Adhesive)]
-                what = (
-                    f"{action.adhesive!r} is not an adhesive"
-                    if action.adhesive in materials
-                    else f"there is no adhesive {action.adhesive!r}"
-                )
-                yield Fault(f"{path}.adhesive", what, ", ".join(valid), nearest(action.adhesive, valid))
+                yield from of_stack(action.stack, default, path, materials, action.material is None)
+            yield from of_adhesive(action.adhesive, f"{path}.adhesive", materials)
 
 
-def _stack(
+def of_adhesive(name: str, path: str, materials: Mapping[str, Material]) -> Iterator[Fault]:
+    """A fault if a bond names what is not an adhesive."""
+    if not isinstance(materials.get(name), Adhesive):
+        valid = [n for n, m in materials.items() if isinstance(m, Adhesive)]
+        what = f"{name!r} is not an adhesive" if name in materials else f"there is no adhesive {name!r}"
+        yield Fault(path, what, ", ".join(valid), nearest(name, valid))
+
+
+def of_stack(
     text: str, default: str, path: str, materials: Mapping[str, Material], inherited: bool = False
 ) -> Iterator[Fault]:
+    """Faults of a stack and its default material; one that is `inherited` is reported where it is given."""
     if not isinstance(materials.get(default), PlyMaterial):
         if not inherited:
             plies = [name for name, m in materials.items() if isinstance(m, PlyMaterial)]

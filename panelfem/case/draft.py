@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from panelfem.case.schema import CaseFile, CaseHead, Safety, Settings
+from panelfem.case.schema import CaseFile, Safety, Settings, Stakes
 from panelfem.case.schema_damage import DamageKeys, OptionKeys
 from panelfem.case.schema_loads import Held, LoadKeys
 from panelfem.case.schema_materials import MaterialKeys
@@ -21,7 +21,7 @@ from panelfem.errors import Fault
 class Draft:
     """The sections of a case that are sound by themselves; lists keep the position an entry has there."""
 
-    case: CaseHead | None = None
+    case: Stakes | None = None
     safety: Safety | None = None
     materials: Mapping[str, MaterialKeys] = field(default_factory=dict)
     panel: Panel | None = None

@@ -53,8 +53,8 @@ class About:
     swept.
 
     `low` and `high` bound every number in it, in the key's unit; `low_open` leaves `low` itself out.
-    `lengths` are the allowed numbers of components of a point.  `needed` says when a key that may be left
-    out is wanted all the same. `measure` is what would settle an assumed value.
+    `lengths` are the allowed numbers of components of a point; empty for a row: two or more.  `needed` says when a key
+    that may be left out is wanted all the same.  `measure` is what would settle an assumed value.
     """
 
     description: str
@@ -143,7 +143,7 @@ class Section(BaseModel):
             return value
         field = cls.model_fields[info.field_name]
         known, key = about(field), key_of(info.field_name, field)
-        if known.kind in ("point", "direction", "numbers"):
+        if known.kind in ("point", "direction", "numbers") and known.lengths:
             _length(value, known)
         if known.kind == "points":
             for item in value:
@@ -213,6 +213,11 @@ def numbers(
 ) -> Any:
     """So many numbers in a row."""
     return _declare(About(description, "numbers", low, high, low_open, (count,)), default)
+
+
+def row(description: str, low: float = -math.inf, high: float = math.inf) -> Any:
+    """Two numbers or more in a row, or rows of them."""
+    return _declare(About(description, "numbers", low, high), ..., min_length=2)
 
 
 def quantity(

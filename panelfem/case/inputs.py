@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import fields
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields, replace
 from typing import Any, Literal
 
 from panelfem.case.fields import About, Quantity, Section, SweepKind, about, key_of, unit_name
@@ -25,8 +25,13 @@ _FACTORS = {name: factor for factor, name in SUFFIXES.values()}
 _TAGS = ("kind", "shape", "form", "name")
 
 
-def input_rows(model: CaseFile, materials: Sequence[Material]) -> tuple[InputRow, ...]:
-    """All inputs: what the file states, the defaults it leaves, and the properties of the materials used."""
+def input_rows(
+    model: CaseFile, materials: Sequence[Material], origins: Mapping[str, str] | None = None
+) -> tuple[InputRow, ...]:
+    """All inputs: what the file states, the defaults it leaves, and the properties of the materials used.
+
+    `origins` maps paths to the files that what is stated there, and below there, came from; absent: the case file.
+    """
     rows = [row for name in ("case", "safety", "panel", "damage", "option", "held", "load", "settings")
             for row in _rows(getattr(model, name), name, name in model.model_fields_set)]  # fmt: skip
     if model.settings.element_size_mm is not None:  # the default is not used then
@@ -35,7 +40,26 @@ def input_rows(model: CaseFile, materials: Sequence[Material]) -> tuple[InputRow
         for name, source in material.provenance.items():
             shown = _property(getattr(material, name), source)
             rows.append(InputRow(f"materials.{material.name}.{name}", shown, source.basis, source.source))
-    return tuple(rows)
+    return tuple(_from(row, origins or {}) for row in rows)
+
+
+def origin_of(path: str, origins: Mapping[str, str]) -> str | None:
+    """The file that the longest known part of a path came from.
+
+    >>> origin_of("load[2].shape.radius_mm", {"load[2]": "circuits/harbour.toml"})
+    'circuits/harbour.toml'
+    """
+    while path:
+        if path in origins:
+            return origins[path]
+        path = path[: max(path.rfind("."), path.rfind("["), 0)]
+    return None
+
+
+def _from(row: InputRow, origins: Mapping[str, str]) -> InputRow:
+    """The row, the case file in it as its source replaced by the file it was composed from."""
+    file = origin_of(row.key, origins) if row.source == "case file" else None
+    return row if file is None else replace(row, source=file)
 
 
 def _rows(value: Any, path: str, stated: bool) -> Iterator[InputRow]:
@@ -48,7 +72,7 @@ def _rows(value: Any, path: str, stated: bool) -> Iterator[InputRow]:
     for name, info in type(value).model_fields.items():
         item, key = getattr(value, name), key_of(name, info)
         known, given = about(info), stated and name in value.model_fields_set
-        if item is None or name in _TAGS:
+        if item is None or (name in _TAGS and isinstance(item, str)):
             continue
         if known.kind in ("section", "sections"):
             if isinstance(item, list) and item and not isinstance(item[0], Section):

@@ -42,8 +42,17 @@ def keys_markdown() -> str:
     True
     """
     names = ", ".join(f"`{name}`" for name in library())
-    lines = [_HEAD, f"Materials of the built-in library: {names}.\n"]
-    for title, section, entries in _tables():
+    head = [_HEAD, f"Materials of the built-in library: {names}.\n"]
+    return "\n".join([*head, *tables_markdown(CaseFile)])
+
+
+def tables_markdown(root: type[Section], known: type[Section] | None = None) -> list[str]:
+    """The tables of a kind of file, line by line; those that a file of the kind `known` has as well are left out."""
+    lines: list[str] = []
+    theirs = {key.owner for key in keys(known)} if known is not None else set()
+    for title, section, entries in _tables(root):
+        if section in theirs or (section is Quantity and known is not None):
+            continue
         lines += [
             f"### {title}",
             "",
@@ -52,17 +61,17 @@ def keys_markdown() -> str:
         ]
         lines += ["| key | allowed | needed | meaning |", "| --- | --- | --- | --- |"]
         lines += [_row(key) for key in entries] + [""]
-    return "\n".join(lines)
+    return lines
 
 
-def _tables() -> Iterator[tuple[str, type[Section], list[Key]]]:
+def _tables(root: type[Section]) -> Iterator[tuple[str, type[Section], list[Key]]]:
     """Title, section and keys of every table, areas once at the end."""
     shared: dict[str, tuple[str, type[Section], list[Key]]] = {}
-    everything = [k for k in keys(CaseFile) if k.owner is not CaseFile]
+    everything = [k for k in keys(root) if k.owner is not root]
     for (path, _, owner), group in groupby(_grouped(everything), key=lambda k: (_parent(k), k.variant, k.owner)):
         entries = list(group)
         tag = tag_of(owner)
-        with_tag = f" with `{tag[0]} = {tag[1]}`" if tag and _has_siblings(owner) else ""
+        with_tag = f" with `{tag[0]} = {tag[1]}`" if tag and _has_siblings(root, owner) else ""
         if owner.__module__.endswith("schema_area"):
             shared[owner.__name__] = (f"an area{with_tag}", owner, entries)
         elif path.startswith("load[].held"):
@@ -103,8 +112,8 @@ def _shown(path: str) -> str:
     return f"[[{path.removesuffix('[]').replace('[]', '')}]]" if path.endswith("[]") else f"[{path.replace('[]', '')}]"
 
 
-def _has_siblings(section: type[Section]) -> bool:
-    return any(section in found and len(found) > 1 for k in keys(CaseFile) if (found := sections_in(k.info.annotation)))
+def _has_siblings(root: type[Section], section: type[Section]) -> bool:
+    return any(section in found and len(found) > 1 for k in keys(root) if (found := sections_in(k.info.annotation)))
 
 
 def _row(key: Key) -> str:

@@ -51,7 +51,7 @@ def check(document: Mapping[str, Any], file: Path) -> CaseFile:
         model = CaseFile.model_validate(document)
     except ValidationError as error:
         faults += faults_of(error, document, CaseFile)
-    draft = _draft(model, document)
+    draft = draft_of(model, document)
     known = {fault.path for fault in faults}
     faults += [fault for fault in contradictions(draft, document, file.parent) if fault.path not in known]
     if faults or model is None:
@@ -72,8 +72,8 @@ def parse(path: str | Path) -> CaseFile:
     return check(read(file), file)
 
 
-def _draft(model: CaseFile | None, document: Mapping[str, Any]) -> Draft:
-    """What of a document is sound by itself, section by section."""
+def draft_of(model: CaseFile | None, document: Mapping[str, Any]) -> Draft:
+    """What of a document is sound by itself, section by section; `model` if all of it is."""
     if model is not None:
         return Draft.of(model)
     sound: dict[str, Any] = {}

@@ -15,14 +15,9 @@ from panelfem.case.schema_panel import Panel
 CLASS_FACTORS = {"cosmetic": 1.0, "aerodynamic": 1.25, "debris": 1.5, "high voltage": 2.0}
 
 
-class CaseHead(Section):
-    """What the case is about."""
+class Stakes(Section):
+    """What is lost if the panel comes off, and the factor that asks for."""
 
-    title: str = text("One line: which panel, what happened.")
-    invented: bool = flag("True if the case is made up (a demonstration); the report then says so.", default=False)
-    minutes_left: float | None = number(
-        "Minutes until the car must be ready; absent: no clock.", 0.0, 100000.0, default=None
-    )
     consequence: Literal["cosmetic", "aerodynamic", "debris", "high voltage"] = choice(
         "What happens if the panel comes off; sets the factor asked for: cosmetic 1.0, aerodynamic 1.25, "
         "debris (or a "
@@ -36,6 +31,16 @@ class CaseHead(Section):
         needed="to ask for more",
     )
     required_factor_source: str | None = text("Who asks for it.", default=None, needed="with required_factor")
+
+
+class CaseHead(Stakes):
+    """What the case is about."""
+
+    title: str = text("One line: which panel, what happened.")
+    invented: bool = flag("True if the case is made up (a demonstration); the report then says so.", default=False)
+    minutes_left: float | None = number(
+        "Minutes until the car must be ready; absent: no clock.", 0.0, 100000.0, default=None
+    )
 
 
 class Safety(Section):

@@ -26,13 +26,15 @@ _RIG = "weigh the car on blocks: load against lift at this corner"
 _STRIKE = "log acceleration on the panel through such a strike, or compute the strike in time"
 
 
-def _severity(what: str, low: float, high: float, needed: str = "", **more: Any) -> Any:
+def severity(what: str, low: float, high: float, needed: str = "", **more: Any) -> Any:
+    """A key that says how hard a load is; swept, and measured with the logger."""
     if needed:
         more |= {"default": None, "needed": needed}
     return quantity(what, low, high, sweep="severity", measure=_LOGGER, **more)
 
 
-def _dynamic(required: bool) -> Any:
+def dynamic(required: bool) -> Any:
+    """The key of the dynamic factor; without one, slow."""
     what = (
         "Factor on the scaled part for what inertia adds over a slow load (1: slow; 2: sudden, undamped, "
         "one degree of "
@@ -124,13 +126,13 @@ class _Push(_Load):
 
     push_direction: list[float] = direction("Direction in which the panel is pushed.")
     travel_direction: list[float] = direction("Direction in which the car passes it, as seen from the panel.")
-    interference_mm: Quantity | None = _severity(
+    interference_mm: Quantity | None = severity(
         "How far the shape would stand inside the unloaded panel: advance after the first touch.",
         0.01,
         200.0,
         "one way of saying how hard",
     )
-    force_N: Quantity | None = _severity("Or the force it pushes with.", 0.1, 1e6, "one way of saying how hard")
+    force_N: Quantity | None = severity("Or the force it pushes with.", 0.1, 1e6, "one way of saying how hard")
     car_stiffness_N_per_mm: Quantity | None = quantity(
         "Stiffness with which the car resists being lifted or pushed aside, in series; absent: it does not"
         " move. Only with an "
@@ -141,7 +143,7 @@ class _Push(_Load):
         sweep="car stiffness",
         measure=_RIG,
     )
-    dynamic_factor: Quantity = _dynamic(True)
+    dynamic_factor: Quantity = dynamic(True)
 
 
 class KerbStrike(_Push):
@@ -179,30 +181,30 @@ class Compression(_Load):
     """A dip or a landing: n·g on the panel and on what hangs on it."""
 
     kind: Literal["compression"] = choice("Compression: a dip or a landing.")
-    acceleration_gee: Quantity = _severity(
+    acceleration_gee: Quantity = severity(
         "Acceleration beyond rest, in g (the 1 g of rest is `one_g` of what is held); it presses along `direction`.",
         0.01,
         200.0,
     )
     direction: list[float] | None = direction("Which way it presses; absent: `down` of the panel.", default=None)
     road: Road | None = section("A road that may be met; it stays where it is.", default=None)
-    dynamic_factor: Quantity = _dynamic(True)
+    dynamic_factor: Quantity = dynamic(True)
 
 
 class Inertia(_Load):
     """Acceleration in any direction."""
 
     kind: Literal["inertia"] = choice("Acceleration: braking, cornering, vibration as a static equivalent.")
-    acceleration_gee: Quantity = _severity("Acceleration in g; it presses along `direction`.", 0.01, 500.0)
+    acceleration_gee: Quantity = severity("Acceleration in g; it presses along `direction`.", 0.01, 500.0)
     direction: list[float] = direction("Which way it presses.")
-    dynamic_factor: Quantity = _dynamic(True)
+    dynamic_factor: Quantity = dynamic(True)
 
 
 class AirLoad(_Load):
     """Pressure or suction."""
 
     kind: Literal["air load"] = choice("Air load.")
-    pressure_kPa: Quantity | None = _severity(
+    pressure_kPa: Quantity | None = severity(
         "Uniform pressure; positive pushes on the face of the last ply, towards the first; negative is suction there.",
         -100.0,
         100.0,
@@ -214,18 +216,18 @@ class AirLoad(_Load):
         default=None,
         needed="this or pressure_kPa",
     )
-    multiplier: Quantity | None = _severity(
+    multiplier: Quantity | None = severity(
         "Factor on the pressures of the file; absent: 1.", 0.001, 1000.0, "with pressure_file, if not 1"
     )
     area: AreaTable | None = section("Where a uniform pressure acts; absent: everywhere.", default=None)
-    dynamic_factor: Quantity = _dynamic(False)
+    dynamic_factor: Quantity = dynamic(False)
 
 
 class _AreaForce(_Load):
     area: AreaTable = section("Where it pushes, spread evenly.")
-    force_N: Quantity = _severity("Force.", 0.1, 1e6)
+    force_N: Quantity = severity("Force.", 0.1, 1e6)
     direction: list[float] = direction("Direction in which it pushes.")
-    dynamic_factor: Quantity = _dynamic(False)
+    dynamic_factor: Quantity = dynamic(False)
 
 
 class LoadTest(_AreaForce):

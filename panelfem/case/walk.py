@@ -110,6 +110,9 @@ def keys(section: type[Section], path: str = "", variant: str = "") -> Iterator[
 def describe(annotation: Any, known: About, key: str) -> str:
     """What a key allows, in words: type, range, unit."""
     match known.kind:
+        case "numbers" if not known.lengths:
+            rows = "rows" if get_origin(get_args(plain(annotation))[0]) is list else "numbers"
+            return f"two {rows} or more in a list, each number {known.allowed(key)}"
         case "numbers":
             return f"{known.lengths[0]} numbers [a, b, …], each {known.allowed(key)}"
         case "number" if plain(annotation) is int:
@@ -131,4 +134,7 @@ def describe(annotation: Any, known: About, key: str) -> str:
         case "section":
             return "a table"
         case _:
-            return "a list of names" if not sections_in(annotation) else "a list of tables"
+            if sections_in(annotation):
+                return "a list of tables"
+            words = words_of(next(iter(get_args(plain(annotation))), None))
+            return f"a list of {', '.join(words)}" if words else "a list of names"

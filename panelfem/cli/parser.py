@@ -24,6 +24,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"panelfem {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _assess(commands)
+    _prepare(commands)
     _laminate(commands)
     _materials(commands)
     _log(commands)
@@ -46,6 +47,21 @@ def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
     log_options(p)
     p.set_defaults(command="assess")
+
+
+def _prepare(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "prepare",
+        help="check a library of prepared files and assess its panels undamaged",
+        description="Check all panels, cars, circuits and kits of a library, and assess each panel undamaged under the "
+        "loads of every circuit it may meet. What is up to date is kept.",
+        epilog="It writes LIBRARY/prepared/PANEL--CAR--CIRCUIT.json. Exit code 2: a file, the folder or the disk is at "
+        "fault. " + _NOTE,
+    )
+    p.add_argument("library", metavar="LIBRARY", type=Path, help="folder with panels, cars, circuits and kits")
+    p.add_argument("--panel", metavar="NAME", help="only this panel")
+    p.add_argument("--quiet", action="store_true", help="no progress; the table only")
+    p.set_defaults(command="prepare")
 
 
 def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

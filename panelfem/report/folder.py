@@ -12,6 +12,7 @@ import tempfile
 from pathlib import Path
 
 from panelfem.errors import InputError
+from panelfem.files import put as put_whole
 
 #: What every version of the format begins with: a folder of an earlier one is ours too.
 _NAME = "panelfem-result/"
@@ -68,24 +69,7 @@ def put(folder: Path, name: str, content: bytes) -> Path:
     """
     if name not in NAMES:
         raise ValueError(f"{name} is not a file of the report")
-    part = folder / f".{name}.part"
-    try:
-        part.unlink(missing_ok=True)
-        with open(part, "xb") as stream:
-            stream.write(content)
-        os.replace(part, folder / name)
-    except OSError as error:
-        try:
-            part.unlink(missing_ok=True)
-        except OSError as second:
-            error.add_note(f"{part} was left behind: {second}")
-        raise InputError(
-            f"cannot write {name}: {error.strerror or error}",
-            where=str(folder),
-            allowed="a disk with room (about 20 MB) that you may write to",
-            do="make room or give another folder to --out, and run again",
-        ) from error
-    return folder / name
+    return put_whole(folder, name, content)
 
 
 def clear(folder: Path, keep: tuple[str, ...]) -> None:
