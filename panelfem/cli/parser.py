@@ -28,6 +28,7 @@ def build_parser() -> argparse.ArgumentParser:
     _laminate(commands)
     _materials(commands)
     _log(commands)
+    _ballast(commands)
     _wear(commands)
     _verify(commands)
     return parser
@@ -134,6 +135,28 @@ def _log(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     p.add_argument("--survived", choices=("yes", "no"), help="strike: whether the panel was found undamaged after it")
     p.add_argument("--new", action="store_true", help="begin a panel that the log does not know")
     p.set_defaults(command="log")
+
+
+def _ballast(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "ballast",
+        help="the ballast move that restores the car's mass and balance after something was added",
+        description="Find the least ballast to move at the car's stations so that mass, front share and side are as "
+        "before; where their limits do not allow that, the nearest to it, the rest and what stops it.",
+        epilog="Example: panelfem ballast car.toml --added 120 --at 2500 600 50. Exit code 0: found, or told why not; "
+        "2: the file or the options are at fault.",
+    )
+    p.add_argument("car", metavar="CAR.toml", type=Path, help="the car file of a prepared library")
+    p.add_argument(
+        "--added", metavar="GRAMS", type=finite, action="append", required=True,
+        help="mass added, below 0 for what was cut out; may be given again, each with its --at",
+    )  # fmt: skip
+    p.add_argument(
+        "--at", metavar=("X", "Y", "Z"), nargs=3, type=finite, action="append", required=True,
+        help="where, in mm: x rearward, y to the right, z up, in the axes of the car",
+    )  # fmt: skip
+    p.add_argument("--panel", metavar="NAME", help="--at is in the frame of this panel, which the car carries")
+    p.set_defaults(command="ballast")
 
 
 def _wear(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
