@@ -30,6 +30,8 @@ def build_parser() -> argparse.ArgumentParser:
     _materials(commands)
     _papers(commands)
     _log(commands)
+    _ballast(commands)
+    _wear(commands)
     _verify(commands)
     return parser
 
@@ -221,6 +223,40 @@ def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
     p.add_argument("--quiet", action="store_true", help="no progress")
     p.set_defaults(command="papers")
+
+
+def _ballast(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "ballast",
+        help="the ballast move that restores the car's mass and balance after something was added",
+        description="Find the least ballast to move at the car's stations so that mass, front share and side are as "
+        "before; where their limits do not allow that, the nearest to it, the rest and what stops it.",
+        epilog="Example: panelfem ballast car.toml --added 120 --at 2500 600 50. Exit code 0: found, or told why not; "
+        "2: the file or the options are at fault.",
+    )
+    p.add_argument("car", metavar="CAR.toml", type=Path, help="the car file of a prepared library")
+    p.add_argument(
+        "--added", metavar="GRAMS", type=finite, action="append", required=True,
+        help="mass added, below 0 for what was cut out; may be given again, each with its --at",
+    )  # fmt: skip
+    p.add_argument(
+        "--at", metavar=("X", "Y", "Z"), nargs=3, type=finite, action="append", required=True,
+        help="where, in mm: x rearward, y to the right, z up, in the axes of the car",
+    )  # fmt: skip
+    p.add_argument("--panel", metavar="NAME", help="--at is in the frame of this panel, which the car carries")
+    p.set_defaults(command="ballast")
+
+
+def _wear(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "wear",
+        help="the skid block at the finish and movable bodywork, against the limits of your rule book",
+        description="Forecast the thickness of the skid block at the finish; judge the position of movable bodywork.",
+        epilog="Example: panelfem wear cases/wear/skid_block.toml. Exit code 0: judged, whatever the outcome; 2: the "
+        "file is at fault. " + _NOTE,
+    )
+    p.add_argument("file", metavar="FILE.toml", type=Path, help="readings, gauge and limits")
+    p.set_defaults(command="wear")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
