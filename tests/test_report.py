@@ -6,7 +6,6 @@ import base64
 import json
 import math
 import re
-import shutil
 import subprocess
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -16,6 +15,7 @@ from typing import Any
 import meshio
 import numpy as np
 import pytest
+import screens
 import synthetic
 import synthetic_large
 
@@ -31,7 +31,6 @@ from panelfem.report.view3d import data, packed
 from panelfem.reserve.records import LimitCheck, ModeReserve, TheoryCheck
 
 NASTY = "<script>alert('x & \"y\"')</script>"
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 
 
 @pytest.fixture(scope="module")
@@ -473,7 +472,7 @@ def test_every_figure_of_the_ranked_table_has_a_unit(made: Any, field: str) -> N
 
 def test_the_page_names_no_address_it_could_fetch(page: str) -> None:
     own = own_part(page)
-    assert not re.search(r"https?:|//[a-z0-9-]+\.[a-z]{2,}|@import|url\(", own)
+    assert not re.search(r"https?:|//[a-z0-9-]+\.[a-z]{2,}|@import|url\((?!#)", own)
     assert not re.search(r"<(link|iframe|object|embed|script)[^>]+(src|href)=(?!\"data:)", page)
     assert all(source.startswith("data:image/png;base64,") for source in re.findall(r'<img[^>]* src="([^"]*)"', own))
     assert "default-src 'none'" in own
@@ -491,10 +490,10 @@ def test_the_decision_comes_first(page: str) -> None:
             "Recommended",
             "As found",
             "Conditions",
-            "Look at next",
+            "Next inspection",
             "released by",
             "First-ply margin",
-            "Reserves and deflected shapes",
+            "Load path of each case",
             "Cautions\n",
         )
     ]
@@ -537,7 +536,7 @@ def test_everything_found_is_on_the_page(made: Any, page: str) -> None:
 
 
 def shown(assessment: Any) -> str:
-    return visible(html.report(assessment, b"", b"", b"")).replace("\u00a0", " ")
+    return visible(html.report(assessment, b"", b"")).replace("\u00a0", " ")
 
 
 def test_bars_stand_beside_the_numbers(made: Any) -> None:
@@ -631,7 +630,7 @@ def test_names_are_escaped_everywhere(made: Any) -> None:
         stacks={NASTY: (NASTY,)},
         case=NASTY,
     )
-    page = html.report(bad, b"", b"", b"")
+    page = html.report(bad, b"", b"")
     assert "<script>alert" not in page
     assert page.count("</script>") == 3
     assert strict(re.search(r'id="v-data">(.*?)</script>', page, flags=re.S)[1])["first"] == NASTY  # type: ignore[index]
@@ -639,7 +638,7 @@ def test_names_are_escaped_everywhere(made: Any) -> None:
 
 
 def test_without_a_recommendation_it_says_so() -> None:
-    page = own_part(html.report(synthetic.assessment(recommendation=None), b"", b"", None))
+    page = own_part(html.report(synthetic.assessment(recommendation=None), b"", None))
     assert "No configuration" in page
     assert "No option offered meets the factor asked for." in page
     assert "Decided by" in page
@@ -650,7 +649,7 @@ def test_a_page_without_fields_has_no_view(made: Any) -> None:
         replace(c, variants=tuple(replace(v, fields={}) for v in c.variants), contingencies=())
         for c in made.configurations
     ]
-    page = html.report(replace(made, configurations=tuple(bare)), b"", b"", None)
+    page = html.report(replace(made, configurations=tuple(bare)), b"", None)
     assert 'id="v-plot"' not in page
     assert "<script" not in page
 
@@ -676,33 +675,8 @@ def test_printing_keeps_nine_points(page: str) -> None:
 
 @pytest.fixture(scope="module")
 def browser(out: Path, tmp_path_factory: pytest.TempPathFactory) -> Any:
-    if BROWSER is None:
-        pytest.skip("no Chromium on this machine")
-
     def run(*options: str, path: Path = out / "report.html") -> subprocess.CompletedProcess[str]:
-        profile = tmp_path_factory.mktemp("profile")
-        return subprocess.run(
-            [
-                BROWSER,
-                "--headless",
-                "--no-sandbox",
-                "--disable-gpu",
-                "--enable-unsafe-swiftshader",
-                "--disable-quic",
-                "--no-first-run",
-                "--disable-background-networking",
-                "--disable-component-update",
-                "--disable-sync",
-                f"--user-data-dir={profile}",
-                "--virtual-time-budget=8000",
-                *options,
-                path.as_uri(),
-            ],
-            capture_output=True,
-            text=True,
-            timeout=60,
-            check=False,
-        )
+        return screens.run(tmp_path_factory.mktemp("profile"), path, *options)
 
     return run
 
@@ -738,18 +712,3 @@ def test_a_page_that_requests_something_is_noticed(browser: Any, tmp_path: Path)
     page.write_text('<img src="http://localhost:9/x.png">', "utf-8")
     browser(f"--log-net-log={log}", "--net-log-capture-mode=Everything", "--dump-dom", path=page)
     assert requests_of_the_page(log) == {"http://localhost:9/x.png"}
-
-
-@pytest.mark.parametrize("width", [390, 1280])
-def test_the_page_does_not_scroll_sideways(browser: Any, page: str, tmp_path: Path, width: int) -> None:
-    measure = "parent.postMessage(document.documentElement.scrollWidth + '/' + innerWidth, '*')"
-    (tmp_path / "page.html").write_text(
-        own_part(page).replace("</main>", f"</main><script>{measure}</script>"), "utf-8"
-    )
-    frame = tmp_path / "frame.html"
-    listen = "<script>addEventListener('message', (e) => { document.title = e.data; })</script>"
-    frame.write_text(f'{listen}<iframe src="page.html" style="border:0;width:{width}px;height:800px">', "utf-8")
-    found = browser("--window-size=1400,900", "--dump-dom", path=frame)
-    needed, given = map(int, re.search(r"<title>(\d+)/(\d+)</title>", found.stdout).groups())  # type: ignore[union-attr]
-    assert given == width
-    assert needed <= given

@@ -138,6 +138,20 @@ class Meshing:
 
 
 @dataclass(frozen=True)
+class Screened:
+    """A load under a configuration that was looked at with linear theory only, and went no further.
+
+    `factor`: reserve factor by linear theory on the load's own parameter, nan if there is none; `reason`: why it was
+    left there, in words.
+    """
+
+    configuration: str
+    load: str
+    factor: float
+    reason: str
+
+
+@dataclass(frozen=True)
 class InputRow:
     """One input as used: path in the case, value with unit, basis and source."""
 
@@ -153,7 +167,8 @@ class Assessment:
 
     `recommendation` names a configuration (or None) and `recommendation_reason` says why in one sentence.
     `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
-    `damage_regions`: name of a damaged mesh region -> element mask (ne,).
+    `damage_regions`: name of a damaged mesh region -> element mask (ne,).  `screened`: what was looked at with linear
+    theory only.  `provisional`: what is not yet done, in words; empty if everything is.
     """
 
     case: str
@@ -180,3 +195,5 @@ class Assessment:
     case_hash: str
     settings: Mapping[str, Any] = field(default_factory=dict)
     meshing: Meshing | None = None
+    screened: tuple[Screened, ...] = ()
+    provisional: str = ""

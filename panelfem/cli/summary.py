@@ -38,6 +38,8 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     yield Text(assessment.title, style="bold")
     if assessment.invented:
         yield Text(wording.INVENTED)
+    if assessment.provisional:
+        yield Text(f"PROVISIONAL. {wording.provisional_sentence(assessment)}", style="bold")
     if wording.not_met(assessment):
         yield Text(wording.meshing_sentence(assessment), style="bold")
     cells = [_cells(row) for row in rows(assessment)]
@@ -61,7 +63,7 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
         yield Text(f"Governing factor, {found.name}: {wording.sentence(wording.uncertainty_phrase(found))}")
     spoken = chosen or found
     if spoken is not None and spoken.disposition.inspect:
-        yield Text("Look at next: " + " ".join(wording.sentence(i) for i in spoken.disposition.inspect))
+        yield Text("Next inspection: " + " ".join(wording.sentence(i) for i in spoken.disposition.inspect))
     yield Text(wording.ADVICE)
 
 

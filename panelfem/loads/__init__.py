@@ -17,6 +17,7 @@ from panelfem.loads.records import (
     Shape,
     Step,
 )
+from panelfem.loads.words import held_words, load_words
 
 __all__ = [
     "AreaForce",
@@ -34,4 +35,6 @@ __all__ = [
     "Ramp",
     "Shape",
     "Step",
+    "held_words",
+    "load_words",
 ]

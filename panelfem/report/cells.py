@@ -30,6 +30,11 @@ def picture(content: bytes, alt: str, cls: str = "", kind: str = "png") -> Marku
     return el("figure", el("img", src=source, alt=alt), el("figcaption", unbroken(alt)), cls=cls or None)
 
 
+def figured(drawn: Markup, words: str) -> Markup:
+    """A chart of the page, with its words below it."""
+    return el("figure", drawn, el("figcaption", unbroken(words)))
+
+
 def folded(title: str, *body: Child, opened: bool = False) -> Markup:
     """A part of the page that opens when its title is chosen."""
     return el("details", el("summary", title), *body, open=opened)

@@ -13,7 +13,7 @@ from panelfem.disposition import snaps
 from panelfem.disposition.records import LoadOutcome
 from panelfem.report import figures, wording
 from panelfem.report.large import factor_text
-from panelfem.report.pictures import INK, PAPER, RULE, canvas
+from panelfem.report.pictures import INK, PAPER, RULE, TEXT, WIDE, canvas
 from panelfem.reserve.records import LoadResult
 from panelfem.units import number, show
 
@@ -67,19 +67,19 @@ def curve(result: LoadResult, outcome: LoadOutcome | None, asked: float) -> byte
     if result.linear is not None:
         shown.append(1e3 * result.linear.deflection)
     low, high = min(0.0, *shown), max(0.0, *shown)
-    figure = canvas(4.4, 3.1)
+    figure = canvas(WIDE, 3.7)
     axes = figure.add_subplot()
     axes.set_xlim(low - 0.04 * (high - low), high + 0.08 * (high - low))
     axes.set_ylim(0.0, top)
     _lines(axes, result, points, top)
     _labels(axes, marks, top)
     unit = figures.severity(result.expected, result.parameter)
-    axes.set_xlabel("greatest deflection (mm)", fontsize=9)
-    axes.set_ylabel(f"factor on the expected {unit}", fontsize=9)
-    axes.tick_params(labelsize=9, colors=INK)
+    axes.set_xlabel("greatest deflection (mm)", fontsize=TEXT)
+    axes.set_ylabel(f"factor on the expected {unit}", fontsize=TEXT)
+    axes.tick_params(labelsize=TEXT, colors=INK)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    figure.legend(loc="outside lower center", ncols=2, fontsize=9, frameon=False)
+    figure.legend(loc="outside lower center", ncols=2, fontsize=TEXT, frameon=False)
     # fixed names inside the file, so that the same result gives the same file
     with matplotlib.rc_context({"svg.hashsalt": "curve", "svg.fonttype": "path"}):
         out = io.BytesIO()
@@ -144,7 +144,7 @@ def _labels(axes: Axes, marks: list[Level], top: float) -> None:
             xytext=(1.05, place),
             xycoords="axes fraction",
             textcoords="axes fraction",
-            fontsize=9,
+            fontsize=TEXT,
             color=INK,
             va="center",
             arrowprops={"arrowstyle": "-", "color": RULE, "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0},

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition.records import Outcome
-from panelfem.report import figures, wording
+from panelfem.report import figures, room, wording
+from panelfem.report.clock import clock
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
 from panelfem.report.large import decisive
 from panelfem.report.markup import Markup, el, text, unbroken
-from panelfem.report.sections import uncertainty
 from panelfem.units import number
 
 _KINDS = {"undamaged": "reference", "as found": "as it stands", "option": "option"}
@@ -36,7 +36,10 @@ def header(assessment: Assessment) -> Markup:
 
 
 def decision(assessment: Assessment, picture: Markup | None) -> Markup:
-    """The whole decision part."""
+    """The whole decision part: page one, which is two printed sides at most.
+
+    The table of figures comes last, and where there is no room for it, at the head of the engineer's part.
+    """
     chosen = wording.find(assessment, assessment.recommendation)
     found = wording.as_found(assessment)
     spoken = chosen or found
@@ -46,31 +49,45 @@ def decision(assessment: Assessment, picture: Markup | None) -> Markup:
     look = list(spoken.disposition.inspect) if spoken is not None else []
     without = "None beyond the cautions at the end." if chosen else "None, for nothing is recommended."
     beside = _found(found) if found is not chosen else None
-    return el(
+    moved = [words for conf in (chosen, found) if conf is not None for words in decisive(conf)]
+    fits = room.lines(assessment, asked, look, moved) <= room.LINES
+    first = el(
         "section",
+        _provisional(assessment),
         el("p", el("span", "ACCURACY NOT MET", cls="loud"), " ", wording.meshing_sentence(assessment), cls="mesh")
         if wording.not_met(assessment)
         else None,
         el(
             "div",
-            el(
-                "div",
-                el("div", _recommended(assessment, chosen), beside, cls="verdicts" if beside else "verdicts alone"),
-                el(
-                    "div",
-                    _list("Conditions", asked, without),
-                    _list("Look at next", look, "Nothing in particular."),
-                    cls="twin",
-                ),
-                _signature(chosen),
-            ),
+            el("div", _recommended(assessment, chosen), beside, cls="verdicts" if beside else "verdicts alone"),
             picture,
             cls="lead",
         ),
-        ranked_table(assessment),
-        uncertainty(spoken) if spoken is not None else None,
+        el(
+            "div",
+            _list("Conditions", asked, without),
+            _list("Next inspection", look, "Nothing in particular."),
+            cls="twin",
+        ),
+        clock(assessment),
+        _signature(assessment, chosen),
         el("p", wording.ADVICE, cls="small"),
+        ranked_table(assessment) if fits else None,
         cls="decision",
+    )
+    return first if fits else text(first, el("section", ranked_table(assessment)))
+
+
+def _provisional(assessment: Assessment) -> Markup | None:
+    """Says loudly what is not yet done, where something is not."""
+    if not assessment.provisional:
+        return None
+    return el(
+        "p",
+        el("span", "PROVISIONAL", cls="loud"),
+        " ",
+        wording.provisional_sentence(assessment),
+        cls="provisional",
     )
 
 
@@ -85,11 +102,13 @@ def _recommended(assessment: Assessment, chosen: Configuration | None) -> Markup
         )
     return el(
         "div",
-        el("h2", "Recommended"),
+        el("h2", "Recommended, provisionally" if assessment.provisional else "Recommended"),
         el("p", chosen.name, cls="who"),
         badge(chosen.disposition.outcome, large=True),
-        el("p", wording.sentence(assessment.recommendation_reason), cls="why"),
-        el("p", el("b", "Governs: "), wording.sentence(chosen.disposition.reason), cls="why"),
+        el("p", el("b", "Reason: "), wording.sentence(chosen.disposition.reason), cls="why"),
+        el("p", el("b", "Choice: "), wording.sentence(assessment.recommendation_reason), cls="why")
+        if chosen.kind == "option"
+        else None,
         *_large(chosen),
         _factor(chosen),
         cls=f"verdict {css_class(chosen.disposition.outcome)}",
@@ -104,7 +123,7 @@ def _found(found: Configuration | None) -> Markup | None:
         el("h2", "As found"),
         el("p", found.name, cls="who") if found.name.lower() != "as found" else None,
         badge(found.disposition.outcome, large=True),
-        el("p", el("b", "Governs: "), wording.sentence(found.disposition.reason), cls="why"),
+        el("p", el("b", "Reason: "), wording.sentence(found.disposition.reason), cls="why"),
         *_large(found),
         _factor(found),
         cls=f"verdict {css_class(found.disposition.outcome)}",
@@ -126,32 +145,37 @@ def _list(title: str, entries: list[str], otherwise: str) -> Markup:
     return el("div", el("h3", title), body)
 
 
-def _signature(chosen: Configuration | None) -> Markup:
-    """The line to sign; nothing is released by the tool."""
-    about = "Decided by"
-    if chosen is not None:
+def _signature(assessment: Assessment, chosen: Configuration | None) -> Markup:
+    """The line to sign; nothing is released by the tool, and nothing on a provisional page."""
+    claim, by = "", "Decided by"
+    if assessment.provisional:
+        claim, by = "Provisional, not for release;", "seen by"
+    elif chosen is not None:
         held = ", if the conditions hold" if chosen.disposition.outcome is Outcome.MEETS_IF else ""
-        about = f"Meets the factor asked for, for the listed loads{held}; released by"
-    return el("p", about, el("span", cls="blank"), "at", el("span", cls="blank short"), cls="sign")
+        claim, by = f"{chosen.name}: meets the factor asked for, for the listed loads{held};", "released by"
+    return el(
+        "p",
+        el("span", claim) if claim else None,
+        el("span", by, el("span", cls="blank"), "at", el("span", cls="blank short"), cls="line"),
+        cls="sign",
+    )
 
 
 def ranked_table(assessment: Assessment) -> Markup:
     """All configurations, ranked, with the figures the users ask for first."""
     heads = (
         "Configuration",
-        "Outcome",
         "Takes (governing load)",
         "Greatest deflection",
         "First-ply margin",
         "Release margin",
-        "Resto\u00adration",
+        "Restoration",
         "Mass",
-        "Time",
-        "Per\u00admitted",
     )
     body = [el("tr", *_cells(row, heads), cls=_row_class(row)) for row in rows(assessment)]
     return el(
         "div",
+        el("h3", "What each configuration takes"),
         el(
             "table",
             el(
@@ -164,7 +188,7 @@ def ranked_table(assessment: Assessment) -> Markup:
             el("tbody", *body),
             cls="ranked",
         ),
-        cls="wide",
+        cls="wide options",
     )
 
 
@@ -180,15 +204,12 @@ def _cells(row: Row, heads: tuple[str, ...]) -> list[Markup]:
     first = el("th", el("span", rank, cls="rank"), row.name, _small(tag + note), scope="row")
     takes = row.takes
     cells: list[tuple[str, ...] | Markup] = [
-        badge(row.outcome),
         _takes(row) if takes else ("not computed",),
         (*_parts(row.deflection), row.deflection_load),
         (*_parts(row.first_ply), _join(row.first_ply_load, row.first_ply_mode)),
         (*_parts(row.release), row.release_mode),
         (row.restoration, row.restoration_load),
         _parts(row.mass),
-        _parts(row.minutes),
-        _parts(row.permitted),
     ]
     out = [first]
     for name, cell in zip(names[1:], cells, strict=True):

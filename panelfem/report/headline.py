@@ -51,10 +51,12 @@ class Row:
 
 
 def rows(assessment: Assessment) -> tuple[Row, ...]:
-    """All configurations, the recommended one first, then by outcome, permission and what they take; undamaged last."""
+    """All configurations, the recommended one first, then by outcome, permission, whether they fit in the minutes left,
+    and what they take; undamaged last.
+    """
     reference = wording.undamaged(assessment)
     made = [_row(assessment, c, reference) for c in assessment.configurations]
-    made.sort(key=_place)
+    made.sort(key=lambda row: _place(row, assessment.minutes_left))
     out, rank = [], 0
     for row in made:
         if row.configuration.kind == "undamaged":
@@ -65,7 +67,12 @@ def rows(assessment: Assessment) -> tuple[Row, ...]:
     return tuple(out)
 
 
-def _place(row: Row) -> tuple[bool, bool, int, bool, float]:
+def too_long(conf: Configuration, left: float | None) -> bool:
+    """Whether a configuration takes more minutes than are left."""
+    return left is not None and conf.minutes > left
+
+
+def _place(row: Row, left: float | None) -> tuple[bool, bool, int, bool, bool, float]:
     conf = row.configuration
     factor = row.takes.factor / row.takes.required if row.takes and row.takes.required else math.nan
     return (
@@ -73,6 +80,7 @@ def _place(row: Row) -> tuple[bool, bool, int, bool, float]:
         not row.recommended,
         _ORDER[row.outcome],
         conf.permitted is False,
+        too_long(conf, left),
         math.inf if math.isnan(factor) else -factor,
     )
 

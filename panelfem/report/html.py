@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 
 from panelfem.assess.records import Assessment, Declined
-from panelfem.report import sections, tones, view3d, wording
+from panelfem.report import paths, sections, tones, view3d, wording
 from panelfem.report.cells import picture
 from panelfem.report.decision import decision, header
 from panelfem.report.headline import rows
@@ -40,8 +40,8 @@ def page(title: str, *body: Markup | None, scripts: tuple[str, ...] = ()) -> str
     return f"<!DOCTYPE html>\n{el('html', head, el('body', main), lang='en')}\n"
 
 
-def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: bytes | None) -> str:
-    """The report of an assessment; `panel`, `reserves` and `deflected` are PNGs."""
+def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str:
+    """The report of an assessment; `panel` and `deflected` are PNGs."""
     turning = view3d.section(assessment)
     scripts: tuple[str, ...] = ()
     if turning is not None:
@@ -54,25 +54,18 @@ def report(assessment: Assessment, panel: bytes, reserves: bytes, deflected: byt
         "governing mode is reached first.",
         "panel",
     )
-    pictures = el(
-        "section",
-        el("h2", "Reserves and deflected shapes"),
-        el(
-            "div",
-            picture(reserves, "Factor on each load's own parameter, against the factor asked for."),
-            picture(deflected, "Deflected shapes under the load that governs, all to one scale.")
-            if deflected
-            else None,
-            cls="pictures",
-        ),
+    shapes = (
+        picture(deflected, "Deflected shapes under the load that governs, all to one scale.") if deflected else None
     )
     return page(
         f"{assessment.title}: assessment",
         header(assessment),
         decision(assessment, shown),
-        pictures,
+        paths.cases(assessment),
+        *(sections.configuration(assessment, row.configuration, i) for i, row in enumerate(rows(assessment), 1)),
+        sections.screened(assessment),
+        el("section", el("h2", "Deflected shapes"), shapes, cls="deflected") if shapes else None,
         turning,
-        *(sections.configuration(assessment, row.configuration) for row in rows(assessment)),
         tones.section(assessment),
         sections.assumptions(assessment.assumptions),
         sections.inputs(assessment),

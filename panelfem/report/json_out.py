@@ -68,6 +68,11 @@ def document(found: Assessment | Declined) -> Json:
             "notes": list(found.mesh.notes),
         },
         "meshing": _meshing(found.meshing),
+        "provisional": found.provisional,
+        "screened": [
+            {"configuration": s.configuration, "load": s.load, "factor": number(s.factor), "reason": s.reason}
+            for s in found.screened
+        ],
         "checks": [{"name": name, "found": text} for name, text in found.checks.items()],
         "settings": plain(found.settings),
     }
@@ -386,6 +391,9 @@ def _load(result: LoadResult, required: float) -> Json:
             }
             for p in result.plies
         ],
+        "scaled": result.scaled,
+        "held": list(result.held),
+        "dynamic_factor": number(result.dynamic),
         "path": [[number(x) for x in point] for point in result.path],
         "notes": list(result.notes),
         "residual_ratio": number(result.residual),

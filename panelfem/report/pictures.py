@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import io
 import math
+from textwrap import fill
 
 import numpy as np
 from matplotlib import colormaps
@@ -26,6 +27,8 @@ from panelfem.reserve.records import FieldSet, ModeReserve
 from panelfem.units import number
 
 INK, PAPER, RULE = "#1c2226", "#ffffff", "#8a9196"
+#: Width (inches) at which a picture is printed, and the size of its text (points): still 11 px on a phone.
+WIDE, TEXT = 4.6, 10.0
 _HALO = [withStroke(linewidth=2.6, foreground=PAPER)]
 #: Factors above this are drawn at the edge of the chart, with an arrow.
 CHART_END = 4.0
@@ -89,7 +92,8 @@ def panel_picture(assessment: Assessment) -> bytes:
     mesh = assessment.mesh
     conf = shown_configuration(assessment)
     seen = view(mesh.vertices, mesh.triangles)
-    figure = canvas(5.2, 3.5)
+    wide, tall = np.ptp(seen.flat(mesh.vertices), axis=0)
+    figure = canvas(WIDE, min(max(0.95 * WIDE * float(tall / max(wide, 1e-12)), 1.6), 3.2))
     axes = figure.add_subplot()
     here = ~_removed(conf, len(mesh.triangles))
     colours = greys(shade(mesh.vertices, mesh.triangles, seen))
@@ -97,7 +101,8 @@ def panel_picture(assessment: Assessment) -> bytes:
         colours[inside, :3] = 0.42
     surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
     lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
-    _places(axes, seen, assessment)
+    governs = _governing_place(conf)
+    _places(axes, seen, assessment, None if governs is None else governs[0])
     called: list[tuple[FloatArray, str]] = []
     for name, inside in assessment.damage_regions.items():
         lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
@@ -105,17 +110,16 @@ def panel_picture(assessment: Assessment) -> bytes:
             # the point of the region farthest to the right, so that leaders of nested regions part
             border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
             called.append((border[np.argmax(border[:, 0])], name))
-    mode = _governing(conf)
-    if mode is not None and mode.place is not None and not is_bound(mode):
-        at = seen.flat(np.asarray(mode.place)[None])[0]
+    if governs is not None:
+        at = seen.flat(governs[0][None])[0]
         for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
             axes.plot(
                 *at, marker="o", markersize=size, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
             )
             axes.plot(*at, marker="+", markersize=size + 9, markeredgecolor=colour, markeredgewidth=width)
-        called.append((at, f"governs: {mode.mode}"))
+        called.append((at, governs[1]))
     _callouts(axes, called)
-    return png(figure, dpi=190)
+    return png(figure, dpi=215)
 
 
 def fixing_names(assessment: Assessment) -> set[str]:
@@ -124,10 +128,11 @@ def fixing_names(assessment: Assessment) -> set[str]:
     return {fixing.name for state in states for result in state.loads for fixing in result.fixings}
 
 
-def _places(axes: Axes, seen: View, assessment: Assessment) -> None:
+def _places(axes: Axes, seen: View, assessment: Assessment, governs: FloatArray | None) -> None:
     """Rings at the fixings and small crosses at the other named places, with names; damage is labelled apart."""
     centre = seen.flat(assessment.mesh.vertices).mean(0)
     fixings = fixing_names(assessment)
+    reach = float(np.linalg.norm(np.ptp(assessment.mesh.vertices, axis=0)))
     for name, place in assessment.places.items():
         if name in assessment.damage_regions:
             continue
@@ -142,12 +147,15 @@ def _places(axes: Axes, seen: View, assessment: Assessment) -> None:
             markeredgewidth=1.2,
         )
         left = at[0] > centre[0]
+        # clear of the mark of the governing place
+        near = governs is not None and float(np.linalg.norm(governs - place)) < 0.04 * reach
+        away = 17 if near else 7
         axes.annotate(
             name,
             at,
-            xytext=(-7 if left else 7, 0),
+            xytext=(-away if left else away, 0),
             textcoords="offset points",
-            fontsize=8 if ring else 7.5,
+            fontsize=TEXT,
             style="normal" if ring else "italic",
             color=INK,
             va="center",
@@ -166,7 +174,7 @@ def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
     edge = (
         points[:, 0].max() + 0.09 * (high[0] - low[0]) if on_right else points[:, 0].min() - 0.09 * (high[0] - low[0])
     )
-    tall = 0.075 * (high[1] - low[1])
+    tall = 0.085 * (high[1] - low[1])
     middle = np.clip(points[:, 1].mean(), low[1] + tall * len(called) / 2, high[1] - tall * len(called) / 2)
     for rank, i in enumerate(np.argsort(-points[:, 1], kind="stable")):
         y = middle + tall * ((len(called) - 1) / 2 - rank)
@@ -177,7 +185,7 @@ def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
             edge,
             y,
             f" {label} ",
-            fontsize=8.5,
+            fontsize=TEXT,
             color=INK,
             weight="bold",
             va="center",
@@ -190,11 +198,21 @@ def _removed(conf: Configuration | None, elements: int) -> BoolArray:
     return conf.variants[0].removed if conf is not None and conf.variants else np.zeros(elements, bool)
 
 
-def _governing(conf: Configuration | None) -> ModeReserve | None:
-    if conf is None:
+def _governing_place(conf: Configuration | None) -> tuple[FloatArray, str] | None:
+    """Where the mode that governs is reached, with what to call it; None if nothing is.
+
+    A mode of the whole panel, such as snap-through, has no place: then it is where the panel moves most.
+    """
+    load = "" if conf is None else wording.governing_load(conf)
+    if conf is None or not load:
         return None
-    load = wording.governing_load(conf)
-    return wording.ruling(conf.result(load), wording.outcome_of(conf, load)) if load else None
+    result = conf.result(load)
+    mode = wording.ruling(result, wording.outcome_of(conf, load))
+    if is_bound(mode):
+        return None
+    if mode.place is not None:
+        return np.asarray(mode.place), f"governs: {mode.mode}"
+    return np.asarray(result.deflection.place), f"governs: {mode.mode}, moves most here"
 
 
 def reserves_chart(assessment: Assessment) -> bytes:
@@ -204,7 +222,7 @@ def reserves_chart(assessment: Assessment) -> bytes:
     question mark: the theory used does not hold.
     """
     rows = [(c, load) for c in assessment.configurations for load in c.governing]
-    figure = canvas(8.0, 1.1 + 0.27 * len(rows) + 0.18 * len(assessment.configurations))
+    figure = canvas(8.0, 1.3 + 0.27 * len(rows) + 0.18 * len(assessment.configurations))
     axes = figure.add_subplot()
     y, ticks, names = 0.0, [], []
     for conf in assessment.configurations:
@@ -302,9 +320,9 @@ def deflected_picture(assessment: Assessment) -> bytes | None:
     most = max(float(s.max()) for s in sizes) or 1e-12
     reach = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
     enlarged = _round(0.09 * reach / most)
-    columns = min(len(states), 3)
+    columns = min(len(states), 2)
     deep = math.ceil(len(states) / columns)
-    figure = canvas(8.0, 0.6 + 2.3 * deep)
+    figure = canvas(WIDE, 0.9 + 1.95 * deep)
     grid = figure.subplots(deep, columns, squeeze=False)
     norm, colours = Normalize(0.0, 1e3 * most), colormaps["cividis"]
     for axes, (conf, variant, shown) in zip(grid.flat, states, strict=False):
@@ -317,13 +335,13 @@ def deflected_picture(assessment: Assessment) -> bytes | None:
         lines(axes, seen, moved, boundary(mesh.triangles[here]), INK, 0.8)
         result = next(r for r in variant.loads if r.load == load)
         value = wording.deflection_text(result).replace(" (", "\n(")
-        axes.set_title(f"{conf.name}\ngreatest {value}", fontsize=8.5, color=INK)
+        axes.set_title(f"{fill(conf.name, 26)}\n{value}", fontsize=TEXT, color=INK)
     for axes in list(grid.flat)[len(states) :]:
         axes.set_axis_off()
-    bar = figure.colorbar(ScalarMappable(norm, colours), ax=list(grid.flat), location="bottom", shrink=0.5, aspect=40)
-    bar.set_label(f"deflection under {load} (mm); drawn ×{number(enlarged)}, dotted: at rest", fontsize=8)
-    bar.ax.tick_params(labelsize=8)
-    return png(figure)
+    bar = figure.colorbar(ScalarMappable(norm, colours), ax=list(grid.flat), location="bottom", shrink=0.9, aspect=40)
+    bar.set_label(fill(f"deflection (mm) under {load}; drawn ×{number(enlarged)}, dotted: at rest", 52), fontsize=TEXT)
+    bar.ax.tick_params(labelsize=TEXT)
+    return png(figure, dpi=215)
 
 
 def _round(value: float) -> float:

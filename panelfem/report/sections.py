@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Variant
 from panelfem.disposition.records import Assumption
-from panelfem.report import figures, wording
+from panelfem.report import figures, paths, through, wording
 from panelfem.report.cells import barred, figure, folded, note, picture
 from panelfem.report.curve import caption, curve
 from panelfem.report.glyph import badge
@@ -39,16 +39,18 @@ def _caption(words: str, known: bool) -> str:
     return words if known else f"{words}; bars not estimated"
 
 
-def configuration(assessment: Assessment, conf: Configuration) -> Markup:
-    """One configuration: outcome, the table of its loads, and the details."""
+def configuration(assessment: Assessment, conf: Configuration, place: int) -> Markup:
+    """One configuration, the `place`-th on the page: outcome, the table of its loads, load paths, plies, details."""
     found = conf.disposition
     return el(
         "section",
         el("h2", conf.name, " ", badge(found.outcome)),
         el("p", wording.sentence(found.reason)),
         _bullets("Conditions", found.conditions),
-        _bullets("Look at next", found.inspect),
+        _bullets("Next inspection", found.inspect),
         loads_table(assessment, conf),
+        paths.path_table(assessment, conf),
+        through.section(conf, place),
         *followed(assessment, conf),
         *_details(assessment, conf),
         cls="configuration",
@@ -334,10 +336,25 @@ def ply_table(load: str, result: LoadResult) -> Markup:
     return table((*heads, *held), rows, cls="plies", caption=caption if known else f"{caption} Bars not estimated.")
 
 
+def _influence(a: Assumption) -> tuple[bool, float]:
+    """How much an assumption moves: whether it decides, then the least reserve from end to end, as a share.
+
+    -1 where it was not swept; infinity where an end is reached at zero load.
+    """
+    if a.outcomes is None:
+        return a.flips, -1.0
+    low, high = a.factors or (math.nan, math.nan)
+    if math.isnan(low) or math.isnan(high):
+        return a.flips, 0.0
+    if min(low, high) < 0 or math.isinf(low) or math.isinf(high):
+        return a.flips, 0.0 if low == high else math.inf
+    return a.flips, abs(high - low) / max(low, high, 1e-12)
+
+
 def assumptions(entries: tuple[Assumption, ...]) -> Markup:
-    """What is assumed, over what band, and which of it decides."""
+    """What is assumed, over what band, and which of it decides; what moves the outcome or the reserve most first."""
     rows: list[list[Child]] = []
-    for a in sorted(entries, key=lambda a: not a.flips):
+    for a in sorted(entries, key=_influence, reverse=True):
         ends: Child = "not swept"
         if a.outcomes is not None:
             factors = a.factors or (math.nan, math.nan)
@@ -365,7 +382,7 @@ def assumptions(entries: tuple[Assumption, ...]) -> Markup:
     heads = ("Assumed", "Value", "Band", "Outcome at the low and the high end", "Does it decide", "Source")
     return el(
         "section",
-        el("h2", "What is assumed"),
+        el("h2", "What is assumed, by influence"),
         table(heads, rows) if rows else el("p", "Nothing is assumed: every input is stated with its source."),
     )
 
@@ -388,6 +405,27 @@ def inputs(assessment: Assessment) -> Markup:
         folded("Published sources", el("ul", *(el("li", s) for s in assessment.sources)))
         if assessment.sources
         else None,
+    )
+
+
+def screened(assessment: Assessment) -> Markup | None:
+    """The loads that were looked at with linear theory only, and why they went no further; None if there is none."""
+    if not assessment.screened:
+        return None
+    rows: list[list[Child]] = [
+        [s.configuration, s.load, "no number" if math.isnan(s.factor) else figures.times(s.factor), s.reason]
+        for s in assessment.screened
+    ]
+    heads = ("Configuration", "Load", "Factor by linear theory", "Why it went no further")
+    return el(
+        "section",
+        el("h2", "Looked at linearly only"),
+        el(
+            "p",
+            "Every load was looked at under every configuration with linear theory. These were screened out: they were "
+            "not followed further, and their numbers are those of linear theory.",
+        ),
+        table(heads, rows),
     )
 
 

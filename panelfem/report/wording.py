@@ -291,6 +291,13 @@ def not_met(assessment: Assessment) -> bool:
     return found is not None and found.accuracy is not None and not found.met
 
 
+def provisional_sentence(assessment: Assessment) -> str:
+    """What is not yet done and what that means; nothing if everything is."""
+    if not assessment.provisional:
+        return ""
+    return f"Not yet done: {assessment.provisional.strip().rstrip('.')}. The outcome may still change."
+
+
 def outcome_of(configuration: Configuration, load: str) -> LoadOutcome | None:
     """The outcome of a configuration under one load, if the disposition lists it."""
     return next((o for o in configuration.disposition.loads if o.load == load), None)

@@ -31,7 +31,7 @@ def write(found: Assessment | Declined, out_dir: str | Path, keep: tuple[str, ..
         contents["panel.png"], contents["reserves.png"] = panel, reserves
         if deflected is not None:
             contents["deflected.png"] = deflected
-        contents["report.html"] = html.report(found, panel, reserves, deflected).encode()
+        contents["report.html"] = html.report(found, panel, deflected).encode()
     paths = tuple(put(folder, name, content) for name, content in contents.items())
     clear(folder, (*contents, *keep))
     return paths

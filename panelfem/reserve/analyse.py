@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray
-from panelfem.loads import AreaForce, Cure, LoadCase
+from panelfem.loads import AreaForce, Cure, LoadCase, held_words, load_words
 from panelfem.panel import Panel
 from panelfem.reserve.bonds import BondLines
 from panelfem.reserve.check import Check, Words
@@ -194,6 +194,9 @@ def analyse(
             *_short(path),
             *notes(subject.sampling.places, (release, first), now.contacts, _thickness(subject, place)),
         ),
+        scaled=load_words(load.scaled),
+        held=held_words(load),
+        dynamic=load.dynamic,
     )
     return result, FieldSet(now.motion[:, :3].copy(), _on_vertices(subject, plies.field(path.held, now))), path
 

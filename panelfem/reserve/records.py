@@ -243,6 +243,8 @@ class LoadResult:
     could have a lower reserve than the governing bar says.  `linear`: what linear theory said, where it does not hold
     and the panel was followed with large displacements; None: the numbers are those of linear theory.  `curve`: the
     load–deflection curve at the place of greatest deflection.  `buckling`: None where nothing is pressed enough for it.
+    `path`: (factor, least release reserve there) where it was looked at.  `scaled`: what grows, `held`: what stays, in
+    words with units; `dynamic` factor on what grows.
     """
 
     load: str
@@ -266,6 +268,9 @@ class LoadResult:
     linear: LinearAnswer | None = None
     curve: tuple[CurvePoint, ...] = ()
     buckling: Buckling | None = None
+    scaled: str = ""
+    held: tuple[str, ...] = ()
+    dynamic: float = 1.0
 
 
 @dataclass(frozen=True)
