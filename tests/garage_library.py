@@ -88,6 +88,24 @@ travel_rear_mm = 45
 mass_kg = 700
 front_share_percent = 46
 
+[[station]]
+name = "nose"
+place_mm = [-400, 0, 60]
+mass_kg = 5
+most_kg = 10
+
+[[station]]
+name = "left"
+place_mm = [1500, -500, 30]
+mass_kg = 5
+most_kg = 10
+
+[[station]]
+name = "gearbox"
+place_mm = [3200, 100, 200]
+mass_kg = 5
+most_kg = 10
+
 [[carries]]
 panel = "tray"
 origin_mm = [2000, 400, 100]
@@ -99,6 +117,16 @@ origin_mm = [1000, 0, 300]
 CIRCUIT = """
 [circuit]
 invented = true
+"""
+DEEP = """
+[circuit]
+invented = true
+
+[[compression]]
+name = "pit"
+acceleration_gee = 2
+suspension_travel_mm = 80
+dynamic_factor = 1.1
 """
 KIT = """
 [kit]

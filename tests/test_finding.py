@@ -80,6 +80,8 @@ def test_answers_lead_to_the_report_and_the_papers(refitted: Any) -> None:
     words = " ".join(printed.split())
     assert "refit: meets the factor asked for" in words
     assert "as found: does not meet the factor asked for" in words
+    # refitted, the tray weighs what it weighed
+    assert "Ballast to restore mass and balance: none." in printed
     assert f"Report: {out / 'report.html'}" in printed
     assert f"Papers, to print at 100 %: {out / 'papers'}" in printed
     assert {"work-card.html", "sign-off.html", "damage-grid.pdf"} <= {p.name for p in (out / "papers").iterdir()}
@@ -227,6 +229,68 @@ def test_only_cars_that_carry_the_panel_are_asked_for(library: Path, tmp_path: P
     question = form({"panel": "shell"})
     assert question is not None
     assert question.choices == ("eight", "seven")
+
+
+def test_a_circuit_that_the_car_cannot_meet_is_refused_at_once(library: Path, tmp_path: Path) -> None:
+    import shutil
+
+    shutil.copytree(library, tmp_path / "garage")
+    (tmp_path / "garage" / "circuits" / "pit.toml").write_text(garage_library.DEEP, encoding="utf-8")
+    said = io.StringIO()
+    lines = "pit\nhill\nfixing gone\nF1\n\n\nA. N.\n"
+    values = fill(Form(Library.open(tmp_path / "garage")), {"panel": "tray"}, Talk(io.StringIO(lines), said, live=True))
+    assert values["circuit"] == "hill"
+    assert "80 mm is more than either axle of cars/seven.toml can go down" in said.getvalue()
+
+
+def test_what_is_known_of_the_undamaged_panel_is_said(
+    library: Path, tmp_path: Path, typed: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from types import SimpleNamespace
+
+    from panelfem.garage import undamaged
+
+    assert finding(library, tmp_path / "a", *SHELL, *HOLE) == 0
+    assert "Undamaged" not in capsys.readouterr().err
+    known = SimpleNamespace(outcome="meets the factor asked for", reason="suction: reached at 2.6 times")
+    asked: list[tuple[Any, ...]] = []
+    monkeypatch.setattr(undamaged, "cached", lambda *names: asked.append(names[1:]) or known)
+    assert finding(library, tmp_path / "b", *SHELL, *HOLE) == 0
+    said = capsys.readouterr().err
+    assert "Undamaged, as assessed before: meets the factor asked for. suction: reached at 2.6 times." in said
+    assert asked == [("shell", "seven", "plain")]
+
+
+def test_the_ballast_move_makes_up_for_the_repair(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    import re
+    from dataclasses import replace
+
+    import synthetic
+
+    from panelfem.cli.finding import _show_ballast
+
+    car = Library.open(library).cars["seven"]
+    made = synthetic.assessment(resolution=(12, 8))
+    whole, repaired = (
+        next(c for c in made.configurations if test(c))
+        for test in (lambda c: c.kind == "undamaged", lambda c: c.name == made.recommendation)
+    )
+    centre = [0.1, 0.1, 0.0]
+    found = replace(
+        made,
+        configurations=(
+            replace(whole, mass=0.100, centre_of_mass=synthetic.np.array(centre)),
+            replace(repaired, mass=0.160, centre_of_mass=synthetic.np.array(centre)),
+        ),
+    )
+    _show_ballast(found, car, "tray")
+    line = capsys.readouterr().out
+    moves = {name: float(x.replace("−", "-")) for name, x in re.findall(r"(nose|left|gearbox) ([+−][\d.]+) g", line)}
+    # by hand: 60 g at x = 2100, y = 500 mm in the axes of the car, taken out again at the stations
+    x, y = {"nose": -400, "left": 1500, "gearbox": 3200}, {"nose": 0, "left": -500, "gearbox": 100}
+    assert sum(moves.values()) == pytest.approx(-60, abs=0.2)
+    assert sum(m * x[n] for n, m in moves.items()) == pytest.approx(-60 * 2100, abs=400)
+    assert sum(m * y[n] for n, m in moves.items()) == pytest.approx(-60 * 500, abs=60)
 
 
 # ---- flags

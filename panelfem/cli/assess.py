@@ -78,6 +78,6 @@ def show_found(found: Assessment | Declined) -> None:
 
 def show_path(what: str, path: Path) -> None:
     """Print where something was written."""
-    from panelfem.cli.console import out, printable, show
+    from panelfem.cli.console import out, show, visible
 
-    show(out(), Text(f"{what} {printable(path)}"))
+    show(out(), Text(f"{what} {visible(str(path))}"))

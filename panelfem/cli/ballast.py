@@ -9,8 +9,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from panelfem.balance import Ballast, Body, Car, Remainder, restore, together
-from panelfem.cli.console import out, show, table
-from panelfem.cli.log import visible
+from panelfem.cli.console import out, show, table, visible
 from panelfem.errors import InputError
 from panelfem.garage.on_car import balance_car, stations
 from panelfem.garage.rebalance import added, read_car
@@ -50,12 +49,12 @@ def told(car: Car, limits: list[Station], bodies: list[Body], found: Ballast) ->
     """What was added, the moves, the car before and after, and what could not be restored."""
     yield Text("Axes of the car: x rearward, y to the right, z up from the reference plane.")
     for body in bodies:
-        yield Text(f"Added: {_grams(body.mass)} at {place_text(body.place)}")
+        yield Text(f"Added: {grams(body.mass)} at {place_text(body.place)}")
     yield Text("")
     yield table(
         ("Station", "Now", "Move", "After", "Allowed"),
         (
-            (visible(m.station), _kilograms(m.before), _grams(m.change, True), _kilograms(m.after), _allowed(s))
+            (visible(m.station), _kilograms(m.before), grams(m.change, True), _kilograms(m.after), _allowed(s))
             for m, s in zip(found.moves, limits, strict=True)
         ),
         right=(1, 2, 3),
@@ -73,7 +72,7 @@ def told(car: Car, limits: list[Station], bodies: list[Body], found: Ballast) ->
         ),
         right=(1, 2, 3),
     )
-    moved = f"{_grams(found.moved)} taken out and put in, together"
+    moved = f"{grams(found.moved)} taken out and put in, together"
     if found.restored:
         yield Text(f"Mass, front share and side are restored: {moved}.")
     else:
@@ -88,10 +87,10 @@ def told(car: Car, limits: list[Station], bodies: list[Body], found: Ballast) ->
 
 def _rest(rest: Remainder, car: Car) -> str:
     if rest.aim == "mass":
-        what = f"the car is {_grams(abs(rest.amount))} too {'heavy' if rest.amount > 0 else 'light'}"
+        what = f"the car is {grams(abs(rest.amount))} too {'heavy' if rest.amount > 0 else 'light'}"
     elif rest.aim == "front to rear":
         what = (
-            f"{_grams(abs(rest.amount) / car.wheelbase)} too much on the {'rear' if rest.amount > 0 else 'front'} axle"
+            f"{grams(abs(rest.amount) / car.wheelbase)} too much on the {'rear' if rest.amount > 0 else 'front'} axle"
         )
     else:
         side = "right" if rest.amount > 0 else "left"
@@ -110,6 +109,7 @@ def _kilograms(mass: float) -> str:
     return f"{fixed(mass, 4)} kg"
 
 
-def _grams(mass: float, signed: bool = False) -> str:
+def grams(mass: float, signed: bool = False) -> str:
+    """A mass in g to 0.1 g."""
     shown = fixed(1e3 * mass, 1)
     return f"{'+' if signed and not shown.startswith(('−', '0.0')) else ''}{shown} g"

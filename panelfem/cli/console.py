@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from shutil import get_terminal_size
@@ -39,13 +40,15 @@ def show(console: Console, part: RenderableType) -> None:
     console.print(part, soft_wrap=isinstance(part, Text) and not sys.stdout.isatty())
 
 
-def printable(text: object) -> str:
-    """A name from outside with what a terminal does not print, or obeys, shown as �.
+def visible(text: str) -> str:
+    """Text as it may be printed: what would move the cursor or turn the writing round is shown as an escape.
 
-    >>> printable("a\\x1b[2Jb")
-    'a�[2Jb'
+    >>> visible("lid\\x1b[2J"), visible("bodywork Ä")
+    ('lid\\\\x1b[2J', 'bodywork Ä')
     """
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in str(text))
+    return "".join(
+        c if unicodedata.category(c)[0] not in "CZ" or c == " " else c.encode("unicode_escape").decode() for c in text
+    )
 
 
 class Stages:

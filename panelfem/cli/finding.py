@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from panelfem.cli.console import printable
+from panelfem.cli.console import visible
 from panelfem.cli.form import NOBODY, Talk, checked, fill
 from panelfem.cli.parser import OF_DAMAGE
 from panelfem.errors import InputError, PanelfemError
@@ -18,8 +18,11 @@ if TYPE_CHECKING:
     from panelfem.assess.records import Assessment, Declined
     from panelfem.case import Case
     from panelfem.garage import Composed, Library
+    from panelfem.garage.schema_car import Car
     from panelfem.log import Log
 
+#: A move of less ballast is not printed, kg.
+LEAST = 1e-4
 _HEAD = ("panel", "car", "circuit", "kit")
 
 
@@ -36,9 +39,9 @@ def run(chosen: Namespace) -> int:
         # from where it is, so that the files it names are found beside it
         composed = compose(library, chosen.finding or folder / FINDING)
         file = composed.write(folder)
-        return _assess(chosen, composed, file, folder, text)
+        return _assess(chosen, library, composed, file, folder, text)
     except (PanelfemError, OSError, KeyboardInterrupt):
-        talk.say(f"The finding is kept in {printable(folder / FINDING)}; --from takes it up again.")
+        talk.say(f"The finding is kept in {visible(str(folder / FINDING))}; --from takes it up again.")
         raise
 
 
@@ -82,6 +85,7 @@ def _from_form(library: Library, chosen: Namespace, talk: Talk) -> str:
     values = fill(Form(library, given, named=chosen.log is not None), given, talk, chosen.yes)
     _all_used(given, values)
     talk.say(summary(values))
+    _say_undamaged(library, values, talk)
     head: dict[str, Any] = {key: values[key] for key in _HEAD}
     if values["minutes"] is not None:
         head["minutes_left"] = values["minutes"]
@@ -90,6 +94,14 @@ def _from_form(library: Library, chosen: Namespace, talk: Talk) -> str:
         head["title"] = checked(chosen.title)
     spatial = library.panels[values["panel"]].panel.mesh is not None
     return toml_text({"finding": head, "damage": damages(values, spatial)}, {}, FINDING_HEAD.removeprefix("# "))
+
+
+def _say_undamaged(library: Library, values: Mapping[str, Any], talk: Talk) -> None:
+    """What the panel is worth undamaged, if that was assessed before and no input has changed since."""
+    from panelfem.garage.undamaged import cached
+
+    if (known := cached(library, values["panel"], values["car"], values["circuit"])) is not None:
+        talk.say(f"Undamaged, as assessed before: {known.outcome}. {known.reason}.")
 
 
 def _given(chosen: Namespace) -> Mapping[str, str]:
@@ -128,7 +140,7 @@ def _keep(folder: Path, text: str, talk: Talk) -> None:
         raise
 
 
-def _assess(chosen: Namespace, composed: Composed, file: Path, folder: Path, text: str) -> int:
+def _assess(chosen: Namespace, library: Library, composed: Composed, file: Path, folder: Path, text: str) -> int:
     """Assess, report, write the papers, enter in the log, and print the table and the sentence."""
     from panelfem.cli.assess import PAPERS, assessed, show_found, show_path
     from panelfem.cli.console import stages
@@ -137,6 +149,7 @@ def _assess(chosen: Namespace, composed: Composed, file: Path, folder: Path, tex
         with stages(chosen.quiet) as tell:
             case, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
         show_found(found)
+        _show_ballast(found, library.cars[composed.car], composed.panel)
         show_path("Report:", paths[-1])
         if log is not None:
             from panelfem.log import Finding
@@ -147,6 +160,27 @@ def _assess(chosen: Namespace, composed: Composed, file: Path, folder: Path, tex
         if _papers(case, found, composed, folder / PAPERS):
             show_path("Papers, to print at 100 %:", folder / PAPERS)
     return 0
+
+
+def _show_ballast(found: Assessment | Declined, car: Car, panel: str) -> None:
+    """Print the ballast move that makes up for the recommended option, in a line."""
+    from rich.text import Text
+
+    from panelfem.assess.records import Declined
+    from panelfem.cli.ballast import grams
+    from panelfem.cli.console import out, show
+    from panelfem.garage.rebalance import rebalanced
+
+    if isinstance(found, Declined) or found.recommendation is None:
+        return
+    whole, *_ = (c for c in found.configurations if c.kind == "undamaged")
+    chosen, *_ = (c for c in found.configurations if c.name == found.recommendation)
+    move = rebalanced(car, panel, whole, chosen)
+    if move is None:
+        return
+    steps = ", ".join(f"{visible(m.station)} {grams(m.change, True)}" for m in move.moves if abs(m.change) >= LEAST)
+    restored = "" if move.restored else "; that does not restore it in full: see panelfem ballast"
+    show(out(), Text(f"Ballast to restore mass and balance: {steps or 'none'}{restored}."))
 
 
 def _papers(case: Case, found: Assessment | Declined, composed: Composed, folder: Path) -> tuple[Path, ...]:

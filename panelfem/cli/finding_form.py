@@ -14,6 +14,7 @@ from panelfem.case.schema_damage import DelaminationDamage, HoleDamage, Softened
 from panelfem.cli.form import NOBODY, Question, Values, number_of, one_of, yes_or_no
 from panelfem.errors import InputError
 from panelfem.garage import Library
+from panelfem.garage.checks import travel_faults
 from panelfem.garage.place import ALLOWED, Spot, find, fixing_named, nearer_to
 from panelfem.garage.schema_finding import FindingHead
 from panelfem.garage.schema_panel import PreparedPanel
@@ -57,7 +58,7 @@ class Form:
         for name, options in self._prepared(values):
             if name not in values:
                 if len(options) > 1 or name in self._given:
-                    return _choice(name, options)
+                    return self._choice(name, options, values)
                 values[name] = options[0]
         i = 0
         while True:
@@ -79,6 +80,20 @@ class Form:
         yield "car", cars or tuple(library.cars)
         yield "circuit", tuple(library.circuits)
         yield "kit", tuple(library.kits)
+
+    def _choice(self, name: str, options: Sequence[str], values: Values) -> Question:
+        """Which prepared file; a circuit must go with the car."""
+        what = {"panel": "Panel", "car": "Car", "circuit": "Circuit", "kit": "Repair kit"}[name]
+        text = f"Which of the prepared {name} files of the library: its name, the start of it, or its number."
+
+        def read(answer: str) -> str:
+            found = one_of(options)(answer)
+            if name == "circuit":
+                for fault in travel_faults(self.library, values["car"], found):
+                    raise InputError(fault.what, where=fault.path, allowed=fault.allowed, do=fault.do)
+            return found
+
+        return Question(name, f"--{name}", what, text, read, choices=tuple(options))
 
     def _of_damage(self, i: int, values: Values) -> Question | None:
         """The next question about the damage of number i."""
@@ -113,12 +128,6 @@ def spot_of(i: int, values: Values) -> Spot:
     """The place of the damage of number i, of several that fit the one chosen."""
     spots: tuple[Spot, ...] = values[f"{i}.place"]
     return spots[values.get(f"{i}.which", 0)]
-
-
-def _choice(name: str, options: Sequence[str]) -> Question:
-    what = {"panel": "Panel", "car": "Car", "circuit": "Circuit", "kit": "Repair kit"}[name]
-    text = f"Which of the prepared {name} files of the library: its name, the start of it, or its number."
-    return Question(name, f"--{name}", what, text, one_of(options), choices=tuple(options))
 
 
 def _kind(i: int) -> Question:

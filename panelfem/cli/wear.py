@@ -10,8 +10,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from panelfem.case.wear import Worn, load_wear
-from panelfem.cli.console import out, show, table
-from panelfem.cli.log import visible
+from panelfem.cli.console import out, show, table, visible
 from panelfem.wear import Forecast, Position, Verdict
 
 _WORDS = {
