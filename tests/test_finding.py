@@ -127,6 +127,22 @@ def test_another_finding_replaces_the_result_and_takes_the_papers_away(
     assert document(tmp_path / "out")["finding"]["panel"] == "shell"
 
 
+def test_the_composed_case_is_assessed_again_in_its_folder_and_stays(
+    library: Path, tmp_path: Path, typed: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    assert finding(library, out, *SHELL, *HOLE) == 0
+    before = {p.name: p.read_bytes() for p in out.iterdir()}
+    said = capsys.readouterr().out
+    assert main(["assess", str(out / "case.toml"), "--out", str(out), "--quiet"]) == 0
+    assert {p.name: p.read_bytes() for p in out.iterdir()} == before
+    assert capsys.readouterr().out == said
+    # another case takes the place of all of it
+    (tmp_path / "mine.toml").write_bytes(before["case.toml"])
+    assert main(["assess", str(tmp_path / "mine.toml"), "--out", str(out), "--quiet"]) == 0
+    assert {p.name for p in out.iterdir()} == {"result.json", "report.html"}
+
+
 # ---- questions
 
 

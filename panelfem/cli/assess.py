@@ -20,7 +20,7 @@ PAPERS = "papers"
 def run(chosen: Namespace) -> int:
     """Assess, write, enter in the log, and print the table and the sentence."""
     from panelfem.cli.entered import opened
-    from panelfem.report.folder import prepare
+    from panelfem.report.folder import CASE, FINDING, prepare
 
     # before minutes are spent: a folder or a log that cannot be used, and a case that cannot be read
     folder = prepare(chosen.out)
@@ -28,7 +28,8 @@ def run(chosen: Namespace) -> int:
         from panelfem.cli.console import stages
 
         with stages(chosen.quiet) as tell:
-            _, found, paths = assessed(chosen.case, folder, tell)
+            again = chosen.case.resolve() == (folder / CASE).resolve()
+            _, found, paths = assessed(chosen.case, folder, tell, (FINDING, CASE, PAPERS) if again else ())
         show_found(found)
         show_path("Report:", paths[-1])
         if log is not None:
@@ -40,10 +41,7 @@ def run(chosen: Namespace) -> int:
 def assessed(
     file: Path, folder: Path, tell: Stages, keep: tuple[str, ...] = ()
 ) -> tuple[Case, Assessment | Declined, tuple[Path, ...]]:
-    """The case of a file, what is found, and the report's files; those named in `keep` stay in the folder.
-
-    Papers of an earlier result do not.
-    """
+    """The case of a file, what is found, and the report's files; of an earlier result, what `keep` names stays."""
     tell("reading the case and meshing", 0.0)
     from panelfem.case import load_case
 
@@ -55,7 +53,8 @@ def assessed(
     from panelfem import report
     from panelfem.papers.files import clear
 
-    clear(folder / PAPERS)
+    if PAPERS not in keep:
+        clear(folder / PAPERS)
     return case, found, report.write(found, folder, keep)
 
 

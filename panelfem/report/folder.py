@@ -20,8 +20,8 @@ FORMAT = f"{_NAME}3"
 #: What a finding leaves in the folder before it is assessed, and how its file begins.
 FINDING, CASE = "finding.toml", "case.toml"
 FINDING_HEAD = "# Finding for panelfem"
-#: Everything a report may leave in its folder, and what it was made from.
-NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html", FINDING, CASE)
+#: Everything a report may leave in its folder.
+NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
 
 
 def is_ours(folder: Path) -> bool:
@@ -72,14 +72,14 @@ def put(folder: Path, name: str, content: bytes) -> Path:
 
     Raises InputError if it cannot be written (a full disk, a lost permission).
     """
-    if name not in NAMES:
+    if name not in (*NAMES, FINDING, CASE):
         raise ValueError(f"{name} is not a file of the report")
     return put_whole(folder, name, content)
 
 
 def clear(folder: Path, keep: tuple[str, ...]) -> None:
     """Take away the files of an earlier result that this one does not have.  Raises InputError if one stays."""
-    for name in NAMES:
+    for name in (*NAMES, FINDING, CASE):
         if name not in keep:
             try:
                 (folder / name).unlink(missing_ok=True)
