@@ -579,7 +579,7 @@ def test_a_full_disk_is_one_message_and_loses_no_answer(
         assert document(tmp_path / "out")["damage"][0]["area"]["centre_mm"] == [100, 80]
 
 
-@pytest.mark.parametrize("name", ["a b;c", "[red]x[/red]", "-out", "ü漢", "a\x1b[2Jb", "new\nline", "x\udcff", "%s{0}"])
+@pytest.mark.parametrize("name", ["a b;c", "[red]x", "-out", "ü漢", "a\x1b[2Jb", "new\nline", "x\udcff", "%s{0}"])
 def test_hostile_names_of_the_folder(
     library: Path, tmp_path: Path, typed: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
     name: str,
