@@ -102,7 +102,8 @@ def combinations(library: Library, panel: str | None = None) -> Iterator[tuple[s
 def hash_of(base: Base) -> str:
     """sha256 of the program's version and materials, of what an undamaged case says, and of every file it names."""
     document, beside = files_beside(base.document)
-    digest = hashlib.sha256(f"{__version__}\0{materials()}\0{json.dumps(document, sort_keys=True)}".encode())
+    built_in = [(material, material.provenance) for material in materials().values()]
+    digest = hashlib.sha256(f"{__version__}\0{built_in}\0{json.dumps(document, sort_keys=True)}".encode())
     for name in sorted(beside):
         content = beside[name].read_bytes()
         digest.update(f"\0{name}\0{len(content)}\0".encode())
