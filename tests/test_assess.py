@@ -300,6 +300,10 @@ def test_residual_stress_is_held_while_the_load_grows(run):
 
     assert of(held, "matrix tension").rank < 0.8 * of(plain, "matrix tension").rank
     assert held.deflection.value == pytest.approx(plain.deflection.value, rel=1e-6)
+    # and the result says so
+    assert held.scaled == plain.scaled
+    assert any(words.startswith("cure stress: ") for words in held.held)
+    assert not any(words.startswith("cure stress: ") for words in plain.held)
 
 
 def test_a_part_that_protects_people_is_declined(run):

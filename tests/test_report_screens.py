@@ -66,7 +66,7 @@ def test_page_one_alone_gives_outcome_reason_condition_and_next_inspection(made:
 def test_what_does_not_fit_is_shown_and_not_recommended(made: Any) -> None:
     text = first(made)
     assert (
-        "heated patch meets the factor asked for 90 min, 10 min too long DOES NOT FIT Not recommended: does not "
+        "heated patch meets the factor asked for 90 min DOES NOT FIT Not recommended: takes 10 min more than are left."
         in text
     )
     assert "NOT PERMITTED Not recommended: is not permitted." in text
@@ -74,8 +74,8 @@ def test_what_does_not_fit_is_shown_and_not_recommended(made: Any) -> None:
     assert ranked[0] == made.recommendation
     late = replace(made, minutes_left=20.0, recommendation=None)
     said = {row.name: clock.verdict(row, 20.0) for row in rows(late)}
-    assert said["wet patch, two plies"] == "not recommended: does not fit in the minutes left"
-    assert said["spare"] == "not recommended: is not permitted, does not fit in the minutes left"
+    assert said["wet patch, two plies"] == "not recommended: takes 10 min more than are left"
+    assert said["spare"] == "not recommended: is not permitted, takes 5 min more than are left"
     assert said["tape"] == "not recommended: does not meet the factor asked for"
     assert "time left not stated" in first(replace(made, minutes_left=None))
 
@@ -254,6 +254,34 @@ def test_the_load_path_says_what_stays_grows_and_is_reached(made: Any, far: Any)
     assert "no equilibrium found beyond ×0.83" in visible(paths.path_table(far, tape) or "").replace("\u00a0", " ")
 
 
+def test_a_limit_that_was_searched_for_is_not_shown_in_proportion(made: Any) -> None:
+    result = made.configurations[3].result("ram test")
+    searched = replace(result.modes[3], factor=2.1)
+    followed = replace(result, modes=(*result.modes[:3], searched))
+    assert [m.factor for m in paths.reached(followed) if m.criterion == "deflection limit"] == [2.1]
+    beyond = replace(result, modes=(*result.modes[:3], replace(searched, status="beyond search")))
+    assert not [m for m in paths.reached(beyond) if m.criterion == "deflection limit"]
+    unsearched = replace(result, modes=result.modes[:3])
+    assert [m.factor for m in paths.reached(unsearched) if m.criterion == "deflection limit"] == [
+        result.limits[0].factor
+    ]
+
+
+def test_no_label_of_a_picture_is_cut(far: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn: list[Any] = []
+    monkeypatch.setattr(pictures, "png", lambda figure, dpi=150: drawn.append(figure) or b"")
+    pictures.panel_picture(far)
+    pictures.deflected_picture(far)
+    for figure in drawn:
+        figure.draw_without_rendering()
+        wide, tall = figure.bbox.width, figure.bbox.height
+        for label in (t for axes in figure.axes for t in (*axes.texts, axes.title, axes.xaxis.label)):
+            if label.get_text().strip():
+                box = label.get_window_extent()
+                assert -1 <= box.x0 <= box.x1 <= wide + 1, label.get_text()
+                assert -1 <= box.y0 <= box.y1 <= tall + 1, label.get_text()
+
+
 # ---- what can be told without a browser
 
 
@@ -370,7 +398,7 @@ def test_a_small_or_faint_text_is_noticed(tmp_path: Any) -> None:
     assert found["needed"] == 1500
 
 
-@pytest.mark.parametrize("more", [None, 0, 5])
+@pytest.mark.parametrize("more", [None, 0, 6])
 def test_page_one_is_two_printed_sides_at_most(made: Any, tmp_path: Any, more: int | None) -> None:
     page = page_of(made if more is None else crowded(made, more))
     assert 1 <= screens.sides(screens.page_one(page), tmp_path) <= 2

@@ -25,7 +25,8 @@ def verdict(row: Row, left: float | None) -> str:
     if conf.permitted is False:
         against.append("is not permitted")
     if too_long(conf, left):
-        against.append("does not fit in the minutes left")
+        assert left is not None
+        against.append(f"takes {number(conf.minutes - left)} min more than are left")
     return f"not recommended: {', '.join(against)}" if against else "could be chosen too"
 
 
@@ -53,20 +54,16 @@ def _line(row: Row, left: float | None, end: float) -> Markup:
     conf = row.configuration
     permission = "permission: ask" if conf.permitted is None else ""
     about = "; ".join(words for words in (conf.note, permission) if words)
-    minutes = f"{number(conf.minutes)} min"
-    if too_long(conf, left):
-        assert left is not None
-        minutes += f", {number(conf.minutes - left)} min too long"
     return el(
         "li",
         el("span", el("b", f"{row.rank} {row.name}"), note(about), cls="name"),
         badge(row.outcome),
-        el("span", bar(conf.minutes, left, end), el("span", unbroken(minutes)), cls="minutes"),
+        el("span", bar(conf.minutes, left, end), el("span", unbroken(f"{number(conf.minutes)} min")), cls="minutes"),
         el(
             "span",
             *(el("span", mark, cls="loud") for mark in marks(conf, left)),
             " ",
-            el("span", wording.sentence(verdict(row, left))),
+            el("span", unbroken(wording.sentence(verdict(row, left)))),
             cls="said",
         ),
         cls="chosen" if row.recommended else None,

@@ -74,7 +74,9 @@ def path_table(assessment: Assessment, conf: Configuration) -> Markup | None:
 def reached(result: LoadResult) -> list[ModeReserve]:
     """Every mode that is reached, the first one first; one of a name and grade, the earliest."""
     found = [m for m in (*result.modes, result.first_ply, result.release) if not is_bound(m) and not math.isnan(m.rank)]
-    found += [wording.limit_mode(c) for c in result.limits if math.isfinite(c.factor)]
+    looked = {m.mode for m in result.modes}
+    limits = [wording.limit_mode(c) for c in result.limits if math.isfinite(c.factor)]
+    found += [m for m in limits if m.mode not in looked]
     out: dict[tuple[str, str], ModeReserve] = {}
     for mode in sorted((m for m in found if math.isfinite(m.rank)), key=lambda m: m.rank):
         out.setdefault((mode.mode, mode.grade), mode)

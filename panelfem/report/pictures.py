@@ -29,6 +29,8 @@ from panelfem.units import number
 INK, PAPER, RULE = "#1c2226", "#ffffff", "#8a9196"
 #: Width (inches) at which a picture is printed, and the size of its text (points): still 11 px on a phone.
 WIDE, TEXT = 4.6, 10.0
+#: So many letters of a label stand in a line.
+_LETTERS = 24
 _HALO = [withStroke(linewidth=2.6, foreground=PAPER)]
 #: Factors above this are drawn at the edge of the chart, with an arrow.
 CHART_END = 4.0
@@ -174,17 +176,21 @@ def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
     edge = (
         points[:, 0].max() + 0.09 * (high[0] - low[0]) if on_right else points[:, 0].min() - 0.09 * (high[0] - low[0])
     )
-    tall = 0.085 * (high[1] - low[1])
-    middle = np.clip(points[:, 1].mean(), low[1] + tall * len(called) / 2, high[1] - tall * len(called) / 2)
-    for rank, i in enumerate(np.argsort(-points[:, 1], kind="stable")):
-        y = middle + tall * ((len(called) - 1) / 2 - rank)
-        at, label = called[i]
-        axes.plot([at[0], edge], [at[1], y], color=PAPER, linewidth=2.4)
-        axes.plot([at[0], edge], [at[1], y], color=INK, linewidth=0.8)
+    labels = [fill(label, _LETTERS) for _, label in called]
+    rows = [label.count("\n") + 1 for label in labels]
+    tall, gap = 0.085 * (high[1] - low[1]), 0.012 * (high[0] - low[0])
+    half = tall * sum(rows) / 2
+    y = float(np.clip(points[:, 1].mean(), low[1] + half, high[1] - half)) + half
+    for i in np.argsort(-points[:, 1], kind="stable"):
+        y -= tall * rows[i] / 2
+        at, label = called[i][0], labels[i]
+        tip = edge - gap if on_right else edge + gap
+        axes.plot([at[0], tip], [at[1], y], color=PAPER, linewidth=2.4)
+        axes.plot([at[0], tip], [at[1], y], color=INK, linewidth=0.8)
         axes.text(
             edge,
             y,
-            f" {label} ",
+            label,
             fontsize=TEXT,
             color=INK,
             weight="bold",
@@ -192,6 +198,7 @@ def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
             ha="left" if on_right else "right",
             path_effects=_HALO,
         )
+        y -= tall * rows[i] / 2
 
 
 def _removed(conf: Configuration | None, elements: int) -> BoolArray:
@@ -335,7 +342,8 @@ def deflected_picture(assessment: Assessment) -> bytes | None:
         lines(axes, seen, moved, boundary(mesh.triangles[here]), INK, 0.8)
         result = next(r for r in variant.loads if r.load == load)
         value = wording.deflection_text(result).replace(" (", "\n(")
-        axes.set_title(f"{fill(conf.name, 26)}\n{value}", fontsize=TEXT, color=INK)
+        title = "\n".join(fill(words, _LETTERS) for words in (conf.name, *value.split("\n")))
+        axes.set_title(title, fontsize=TEXT, color=INK)
     for axes in list(grid.flat)[len(states) :]:
         axes.set_axis_off()
     bar = figure.colorbar(ScalarMappable(norm, colours), ax=list(grid.flat), location="bottom", shrink=0.9, aspect=40)
