@@ -295,6 +295,17 @@ def test_a_distance_along_a_cylinder_is_the_arc() -> None:
     assert f"{400 * math.asin(150 / 400):.1f} mm to the middle of F2" in text
 
 
+def test_no_distance_along_a_skin_that_does_not_lead_there() -> None:
+    # a trough 0.38 m wide and 0.3 m deep there: from wall to wall the straight line leaves the skin
+    lift = Formula("(x**2)**2/4300000", 1e-3)
+    made = made_panel(lift, disc(0.02, (0.19, 0.0, float(lift.height(np.array([[0.19, 0.0]]))[0]))), half=0.2)
+    bare = replace(made, mesh=replace(made.mesh, surface=None))
+    far = replace(made.fasteners[1], place=np.array([-0.19, 0.0, float(lift.height(np.array([[-0.19, 0.0]]))[0])]))
+    text = words(patch_template(replace(bare, fasteners=(far,)), "patch", STACK, 1, "wall").drawing)
+    assert "380.0 mm to the middle of F2 (STRAIGHT, not along it)" in text
+    assert "mm F2" not in text
+
+
 def test_gores_are_marked_alike_on_both_sides() -> None:
     made = made_panel(Formula("sqrt(500**2 - x**2 - y**2) - 500", 1e-3), disc(0.24))
     template = patch_template(made, "patch", STACK, 1, "dome")
@@ -382,7 +393,10 @@ def test_tiled_sheets_put_together_give_the_drawing() -> None:
 
 
 def test_words_with_odd_letters_are_drawn_as_they_are() -> None:
-    drawing = Drawing("a", 100.0, 50.0, (Words(5.0, 20.0, r"$x_1$ <b> & \frac"),))
+    drawing = Drawing(
+        "a\x07", 100.0, 50.0, (Words(5.0, 20.0, r"$x_1$ <b> & \frac"), Words(5.0, 9.0, "\x00\u6f22\ud7ff"))
+    )
+    assert svg_paths(svg(drawing))[1] == {}, "well-formed"
     assert "$x_1$ &lt;b&gt; &amp;" in svg(drawing).decode()
     assert r"$x_1$ <b> & \frac" in pypdf.PdfReader(io.BytesIO(pdf(drawing))).pages[0].extract_text()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
@@ -18,6 +19,7 @@ LETTER = 0.6
 #: Height of letters, mm: 3.2 mm is 9 point.
 SMALL = 3.2
 
+_UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]+")
 Anchor = Literal["start", "middle", "end"]
 
 
@@ -39,7 +41,11 @@ class Line:
 
 @dataclass(frozen=True)
 class Words:
-    """Words at `x`, `y` mm, letters `size` mm high, turned by `turn` degrees anticlockwise."""
+    """Words at `x`, `y` mm, letters `size` mm high, turned by `turn` degrees anticlockwise.
+
+    >>> Words(0.0, 0.0, "a\\nb\\0").text
+    'a b '
+    """
 
     x: float
     y: float
@@ -48,6 +54,10 @@ class Words:
     anchor: Anchor = "start"
     bold: bool = False
     turn: float = 0.0
+
+    def __post_init__(self) -> None:
+        # what no file may hold: line breaks and other characters without a shape
+        object.__setattr__(self, "text", _UNSEEN.sub(" ", self.text))
 
 
 @dataclass(frozen=True)

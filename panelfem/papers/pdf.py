@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -31,7 +32,9 @@ def pdf(*drawings: Drawing) -> bytes:
         "pdf.fonttype": 42,
         "font.family": "DejaVu Sans",
     }
-    with rc_context(plain):
+    with rc_context(plain), warnings.catch_warnings():
+        # a letter the font lacks is drawn as a box
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
         facts = {"Title": drawings[0].title, "CreationDate": None, "Producer": None, "Creator": None}
         with PdfPages(out, metadata=facts) as book:
             for drawing in drawings:

@@ -16,15 +16,21 @@ from panelfem.papers.develop import Development
 
 #: Points a line along the skin is followed in.
 FOLLOWED = 201
+#: A piece of the line on the skin that is longer than so many of its straight one is a leap.
+LEAP = 12.0
 
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """From the centre of a template to a fixing: `length` m along the skin, setting out along `way` (3,)."""
+    """From the centre of a template to a fixing: `length` m along the skin, setting out along `way` (3,).
+
+    `straight`: the skin does not lead there below the straight line, and `length` is that of the line itself.
+    """
 
     fixing: str
     length: float
     way: FloatArray
+    straight: bool = False
 
 
 def true_surface(mesh: PanelMesh) -> Surface:
@@ -58,5 +64,11 @@ def ways(surface: Surface, start: FloatArray, fasteners: Sequence[Fastener], cou
         t = np.linspace(0.0, 1.0, FOLLOWED)[:, None]
         line, _ = surface.carry(start + t * (fastener.place - start))
         legs = np.diff(line, axis=0)
-        out.append(Way(fastener.name, float(np.linalg.norm(legs, axis=1).sum()), np.asarray(legs[:4].sum(axis=0))))
+        each, chord = np.linalg.norm(legs, axis=1), float(np.linalg.norm(fastener.place - start))
+        way = np.asarray(legs[:4].sum(axis=0))
+        # the nearest point of the skin leaps from one side of a deep panel to the other
+        leaps = float(each.max()) > LEAP * chord / (FOLLOWED - 1) or not np.allclose(
+            line[-1], fastener.place, atol=5e-3
+        )
+        out.append(Way(fastener.name, chord if leaps else float(each.sum()), way, leaps))
     return tuple(out)

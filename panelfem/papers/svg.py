@@ -21,7 +21,7 @@ def svg(drawing: Drawing) -> bytes:
     box = f'viewBox="0 0 {_mm(drawing.width)} {_mm(drawing.height)}"'
     head = f'<svg xmlns="http://www.w3.org/2000/svg" {size} {box} font-family="sans-serif" fill="{INK}">'
     marks = (_line(m, drawing.height) if isinstance(m, Line) else _words(m, drawing.height) for m in drawing.marks)
-    title = f"<title>{html.escape(drawing.title)}</title>"
+    title = f"<title>{html.escape(Words(0.0, 0.0, drawing.title).text)}</title>"
     ground = f'<rect width="{_mm(drawing.width)}" height="{_mm(drawing.height)}" fill="#ffffff"/>'
     return "\n".join([head, title, ground, *marks, "</svg>", ""]).encode()
 

@@ -15,21 +15,17 @@ from panelfem.errors import InputError
 from panelfem.laminate import Laminate
 from panelfem.panel import Panel
 from panelfem.papers.develop import Development, develop, ring_area
-from panelfem.papers.drawing import Anchor, Drawing, Line, Words, arrow, cross, moved, paragraph, ring, scale_bar
+from panelfem.papers.drawing import Anchor, Drawing, Line, Words, arrow, cross, ring
 from panelfem.papers.gores import LIMIT, gores, worst
+from panelfem.papers.layout import laid_out
 from panelfem.papers.placing import Way, centre, true_surface, ways
 from panelfem.papers.skin import skins, subset_rings
 from panelfem.units import number
 
 Side = Literal[1, -1]
-#: Sizes of a template are multiples of a quarter inch, 24 of the 96 pixels an inch that browsers round a size to, mm: a
-#: fraction of a pixel would be taken up by shrinking the drawing (by 0.05 %, measured).
-QUARTER = 6.35
-#: Least width of a template, so that its words have room, mm; space round each piece, mm.
-WIDE, ROUND = 28 * QUARTER, 14.0
 FACES = {1: "last ply", -1: "first ply"}
-#: A point farther than this off a gore is not on it, m.
-OFF = 2e-4
+#: A point farther than this off a gore is not on it; arrows keep so far from its border, m.
+OFF, CLOSE = 2e-4, 0.012
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,6 +173,9 @@ class _View:
     def see(self, flat: FloatArray) -> FloatArray:
         return np.asarray(flat @ self.turn.T)
 
+    def back(self, seen: FloatArray) -> FloatArray:
+        return np.asarray(np.linalg.solve(self.turn, seen.T).T)
+
 
 def _unit(way: FloatArray) -> FloatArray:
     return np.asarray(way / np.linalg.norm(way))
@@ -191,20 +190,20 @@ def _template(
     cut = [gores(whole) for whole in parts]
     total, most = sum(len(found) for found in cut), max(worst(found) for found in cut)
     blocks: list[tuple[str, list[Line | Words]]] = []
-    for found in cut:
+    for whole, found in zip(parts, cut, strict=True):
         for order, sheet in enumerate(found):
             holds = float(sheet.lay(middle[None])[2][0]) < OFF
-            at = middle if holds else _inside(sheet)
+            at = middle if holds and _room(sheet, middle) > CLOSE else _inside(sheet)
             view = _View.of(sheet, panel.axis, at, side)
             marks = [*_outline(sheet, view), *_traces(sheet, view, traces), *_fibres(sheet, view, at, side, angles)]
             if holds:
-                marks += _placing(sheet, view, at, routes)
+                marks += _placing(sheet, view, middle, routes, whole)
             marks += _seams(view, found, order)
             name = f"Piece {len(blocks) + 1} of {total}: greatest length distortion {percent(sheet.distortion)}"
             blocks.append((name if total > 1 else "", marks))
     area = sum(whole.skin.area for whole in parts)
     said = [*about, *_said(panel, side, middle, routes, total, most, area)]
-    return Template(_laid_out(title, said, blocks), total, most, area)
+    return Template(laid_out(title, said, blocks), total, most, area)
 
 
 def percent(share: float) -> str:
@@ -220,11 +219,14 @@ def _said(
     x, y, z = (f"{round(1e3 * float(c), 1) + 0.0:g}" for c in middle)
     out = [
         f"Goes on the {FACES[side]} face of {panel.name} and is drawn as seen on that face: print side towards you.",
-        "Arrows at the centre mark: 0° of the panel, and the fibre (warp) of each ply. Full line: cut.",
+        "Arrows: 0° of the panel, and the fibre (warp) of each ply. Full line: cut. Cross +: centre mark.",
         f"Centre mark + at x {x}, y {y}, z {z} mm. Area {number(1e4 * area, 4)} cm².",
     ]
     if routes:
-        lengths = "; ".join(f"{1e3 * r.length:.1f} mm to the middle of {r.fixing}" for r in routes)
+        lengths = "; ".join(
+            f"{1e3 * r.length:.1f} mm to the middle of {r.fixing}{' (STRAIGHT, not along it)' if r.straight else ''}"
+            for r in routes
+        )
         out.append(f"From the centre mark, along the skin: {lengths}. At the arrows: from the edge there.")
     if most > LIMIT:
         out.append(
@@ -241,6 +243,12 @@ def _said(
 def _inside(sheet: Development) -> FloatArray:
     spot = shapely.Polygon(sheet.rings[0], sheet.rings[1:]).representative_point()
     return np.asarray(sheet.lift(np.array([[spot.x, spot.y]]))[0][0])
+
+
+def _room(sheet: Development, at: FloatArray) -> float:
+    """From a place (3,) on a piece to its border, m."""
+    border = shapely.Polygon(sheet.rings[0], sheet.rings[1:]).boundary
+    return float(border.distance(shapely.Point(*sheet.lay(at[None])[0][0])))
 
 
 def _outline(sheet: Development, view: _View) -> Iterator[Line]:
@@ -277,11 +285,9 @@ def _runs(on: BoolArray) -> Iterator[IntArray]:
 def _fibres(
     sheet: Development, view: _View, at: FloatArray, side: Side, angles: dict[float, str]
 ) -> Iterator[Line | Words]:
-    """The centre mark, the 0° axis and the fibre of each ply."""
+    """The 0° axis and the fibre of each ply."""
     spot = view.see(sheet.lay(at[None])[0])[0]
-    room = shapely.Polygon(view.see(sheet.rings[0])).exterior.distance(shapely.Point(*spot))
-    yield from cross(spot, 5.0, name="centre")
-    long = max(8.0, min(0.55 * room, 45.0))
+    long = max(8.0, min(550.0 * _room(sheet, at), 45.0))
     yield from arrow(spot, spot + np.array([1.45 * long, 0.0]), width=0.6)
     yield Words(float(spot[0]) + 1.45 * long, float(spot[1]) - 3.4, "0° of the panel", 2.8, "end", bold=True)
     for angle, plies in angles.items():
@@ -293,12 +299,21 @@ def _fibres(
         yield Words(float(label[0]), float(label[1]), f"{plies}: {number(math.degrees(angle), 4)}°", 2.6, turn=turn)
 
 
-def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[Way]) -> Iterator[Line | Words]:
-    """Marks towards the nearest fixings; where one lies under the template, its place."""
+def _placing(
+    sheet: Development, view: _View, at: FloatArray, routes: Sequence[Way], whole: Development
+) -> Iterator[Line | Words]:
+    """The centre mark, and marks towards the nearest fixings; where one lies under the template, its place.
+
+    No mark where the way leaves the piece through a seam, which the border of the `whole` does not have.
+    """
     flat, element, _ = sheet.lay(at[None])
     spot = view.see(flat)[0]
+    yield from cross(spot, 5.0, name="centre")
     outline = shapely.Polygon(view.see(sheet.rings[0]))
+    border = shapely.LinearRing(whole.rings[0])
     for route in routes:
+        if route.straight:
+            continue
         way = _unit(view.see(sheet.gradients[element[0]] @ route.way))
         length = 1e3 * route.length
         reach = outline.intersection(shapely.LineString([spot, spot + length * way]))
@@ -310,6 +325,9 @@ def _placing(sheet: Development, view: _View, at: FloatArray, routes: Sequence[W
             yield Words(float(end[0]) + 6.0, float(end[1]), f"{route.fixing}, under the patch", 2.6)
             continue
         edge = spot + inside * way
+        over = whole.lay(sheet.lift(view.back(edge[None]))[0])[0][0]
+        if border.distance(shapely.Point(*over)) > 1e-3:
+            continue
         yield Line(np.stack([edge - 8.0 * way, edge]), width=0.25)
         yield from arrow(edge, edge + 7.0 * way, width=0.25, head=2.5)
         end = edge + 8.0 * way
@@ -334,47 +352,3 @@ def _seams(view: _View, order: Sequence[Development], mine: int) -> Iterator[Lin
             name = f"{first + 1}{letter}"
             yield ring(spot, 1.2, name=f"seam {name}")
             yield Words(float(spot[0]) + 1.8, float(spot[1]) - 0.9, name, 2.4)
-
-
-def _laid_out(title: str, said: Sequence[str], blocks: Sequence[tuple[str, list[Line | Words]]]) -> Drawing:
-    """Words at the top, pieces below in rows, the scale bar at the foot."""
-    boxes = []
-    for _, marks in blocks:
-        points = np.concatenate([m.points if isinstance(m, Line) else _reach(m) for m in marks])
-        boxes.append((points.min(axis=0), points.max(axis=0)))
-    widest = max([WIDE] + [float(high[0] - low[0]) + ROUND for low, high in boxes])
-    wide = QUARTER * math.ceil(widest / QUARTER - 1e-9)
-    shelves: list[tuple[float, float, float]] = []
-    x = y = tall = 0.0
-    for low, high in boxes:
-        w, h = (float(c) for c in high - low + ROUND)
-        if x > 0 and x + w > wide:
-            x, y, tall = 0.0, y + tall, 0.0
-        shelves.append((x, y, h))
-        x, tall = x + w, max(tall, h)
-    height = y + tall
-    rows: list[Words] = []
-    at = 0.0
-    for i, text in enumerate((title, *said)):
-        size = 5.0 if i == 0 else 3.2
-        found, at = paragraph(text, 2.0, at - (5.0 if i == 0 else 0.0), wide - 4.0, size, bold=i == 0 or text.isupper())
-        rows += found
-    head = -at + 2.0
-    full = QUARTER * math.ceil((head + height + 12.0) / QUARTER)
-    placed: list[Line | Words] = list(moved(rows, 0.0, full))
-    for (name, block), (low, _), (left, down, high) in zip(blocks, boxes, shelves, strict=True):
-        dx, dy = left + ROUND / 2 - low[0], full - head - down - high + ROUND / 2 - low[1]
-        placed += moved(block, float(dx), float(dy))
-        if name:
-            placed.append(Words(left + 2.0, full - head - down - 3.0, name, 2.8))
-    placed += scale_bar(4.0, 4.0)
-    return Drawing(title, wide, full, tuple(placed))
-
-
-def _reach(words: Words) -> FloatArray:
-    """Corners of the box words may fill, (4, 2) mm."""
-    long = 0.6 * words.size * len(words.text)
-    start = {"start": 0.0, "middle": -0.5, "end": -1.0}[words.anchor] * long
-    box = np.array([[start, -0.3], [start + long, -0.3], [start + long, words.size], [start, words.size]])
-    c, s = math.cos(math.radians(words.turn)), math.sin(math.radians(words.turn))
-    return np.asarray(np.array([words.x, words.y]) + box @ np.array([[c, s], [-s, c]]))
