@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from panelfem.cli.console import visible
 from panelfem.cli.form import NOBODY, Talk, checked, fill
 from panelfem.cli.parser import OF_DAMAGE
-from panelfem.errors import InputError, PanelfemError
+from panelfem.errors import InputError
 from panelfem.report.folder import CASE, FINDING, FINDING_HEAD
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def run(chosen: Namespace) -> int:
         composed = compose(library, chosen.finding or folder / FINDING)
         file = composed.write(folder)
         return _assess(chosen, library, composed, file, folder, text)
-    except (PanelfemError, OSError, KeyboardInterrupt):
+    except BaseException:
         talk.say(f"The finding is kept in {visible(str(folder / FINDING))}; --from takes it up again.")
         raise
 
