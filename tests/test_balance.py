@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import synthetic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panelfem.balance import Ballast, Body, Car, Station, changed, placed, restore, together
+from panelfem.cli import main
 from panelfem.errors import InputError
+from panelfem.garage.rebalance import read_car, rebalanced
 from panelfem.laminate import Laminate, Ply
 from panelfem.material import library
 from panelfem.mesh import PanelMesh
@@ -240,3 +244,145 @@ def test_together_nothing_is_nothing() -> None:
     empty = together([])
     assert isinstance(empty, Body)
     assert (empty.mass, empty.place) == (0, None)
+
+
+# ---- the car file and the command
+
+CAR_FILE = """
+[car]
+front_axle_mm = 500
+rear_axle_mm = 3500
+ride_height_front_mm = 30
+ride_height_rear_mm = 60
+stiffness_front_N_per_mm = 200
+stiffness_rear_N_per_mm = 200
+travel_front_mm = 25
+travel_rear_mm = 40
+mass_kg = 700
+front_share_percent = 46
+
+[[carries]]
+panel = "lid"
+origin_mm = [1500, 100, 300]
+x_axis = [0, 1, 0]
+y_axis = [-1, 0, 0]
+
+[[station]]
+name = "front"
+place_mm = [500, 0, 50]
+mass_kg = 5
+most_kg = 9
+
+[[station]]
+name = "left"
+place_mm = [3500, -500, 50]
+mass_kg = 0.5
+least_kg = 0.4
+most_kg = 9
+
+[[station]]
+name = "right"
+place_mm = [3500, 500, 50]
+mass_kg = 5
+most_kg = 9
+"""
+
+
+@pytest.fixture
+def car_file(tmp_path: Path) -> Path:
+    path = tmp_path / "car.toml"
+    path.write_text(CAR_FILE, encoding="utf-8")
+    return path
+
+
+def test_a_repaired_panel_is_balanced_by_its_centre_of_mass_on_the_car(car_file: Path) -> None:
+    before, after = synthetic.assessment(resolution=(6, 4)).configurations[:2]
+    before = replace(before, mass=1.0, centre_of_mass=at(0.1, 0.2))
+    after = replace(after, mass=1.3, centre_of_mass=at(0.1, 0.2))
+    found = rebalanced(read_car(car_file), "lid", before, after)
+    assert found is not None
+    # the panel's x runs along the car's y and its y along −x: 0.3 kg at x = 1500 − 200, y = 100 + 100 mm.
+    # About the front axle: 3 (left + right) = −0.3 · 0.8; about the middle: 0.5 (right − left) = −0.3 · 0.2
+    both, apart = -0.3 * 0.8 / 3, -0.3 * 0.2 / 0.5
+    assert changes(found) == pytest.approx(
+        {"front": -0.3 - both, "left": (both - apart) / 2, "right": (both + apart) / 2}, abs=1e-7
+    )
+    assert found.restored
+    assert rebalanced(read_car(car_file), "door", before, after) is None
+    assert rebalanced(read_car(car_file), "lid", before, replace(after, centre_of_mass=None)) is None
+
+
+def told(capsys: pytest.CaptureFixture[str]) -> str:
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_the_command_tells_the_move(car_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["ballast", str(car_file), "--added", "300", "--at", "1500", "0", "250"]) == 0
+    words = told(capsys)
+    assert "x rearward, y to the right, z up" in words
+    assert "front 5.0000 kg −200.0 g 4.8000 kg 0 to 9 kg" in words
+    assert "right 5.0000 kg −50.0 g 4.9500 kg 0 to 9 kg" in words
+    assert "with what was added 700.300 kg" in words
+    assert "Mass, front share and side are restored: 300.0 g taken out and put in, together." in words
+    assert "0.09 mm higher than before" in words, "0.3 kg · (250 − 50) mm / 700 kg"
+    assert main(["ballast", str(car_file), "--added", "300", "--at", "1500", "0", "250"]) == 0
+    assert told(capsys) == words
+
+
+def test_the_command_takes_places_of_a_panel_and_several_bodies(
+    car_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    two = ["--added", "300", "--at", "0", "200", "0", "--added", "-300", "--at", "100", "200", "0"]
+    assert main(["ballast", str(car_file), *two, "--panel", "lid"]) == 0
+    words = told(capsys)
+    assert "Added: 300.0 g at x 1300, y 100, z 300 mm" in words
+    assert "Added: −300.0 g at x 1300, y 200, z 300 mm" in words
+    # 0.3 kg moved by 0.1 m to the left: 0.5 (right − left) = 0.03, right + left = 0
+    assert "left 0.5000 kg −30.0 g 0.4700 kg" in words
+    assert "right 5.0000 kg +30.0 g 5.0300 kg" in words
+
+
+def test_the_command_tells_what_stops_it(car_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["ballast", str(car_file), "--added", "600", "--at", "3500", "-500", "0"]) == 0
+    words = told(capsys)
+    assert "NOT restored in full" in words
+    assert "mm too far to the left; stopped by left: at least 0.4 kg." in words
+
+
+@pytest.mark.parametrize(
+    ("arguments", "what"),
+    [
+        (["--added", "300"], "required: --at"),
+        (["--added", "300", "--at", "1", "2", "x"], "is not a number"),
+        (["--added", "300", "--at", "1", "2", "3", "--added", "4"], "2 masses and 1 places"),
+        (["--added", "300", "--at", "1", "2", "3", "--panel", "door"], "does not carry this panel"),
+        (["--added", "-800000", "--at", "1", "2", "3"], "no such mass"),
+    ],
+)
+def test_wrong_uses_of_the_command(
+    car_file: Path, arguments: list[str], what: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    try:
+        code = main(["ballast", str(car_file), *arguments])
+    except SystemExit as stop:
+        code = stop.code  # type: ignore[assignment]
+    assert code == 2
+    said = capsys.readouterr().err
+    assert what in said
+    assert "Traceback" not in said
+
+
+def test_a_wrong_car_file_gets_one_message(car_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = car_file.read_text(encoding="utf-8")
+    for change, what in (
+        (("mass_kg = 700", "mass_g = 700000"), "write mass_kg = 700"),
+        (("rear_axle_mm = 3500", "rear_axle_mm = 400"), "rear axle behind the front one"),
+        (("mass_kg = 0.5\n", "mass_kg = 0.3\n"), "outside its limits"),
+        ((text[text.index("[[station]]") :], ""), "no ballast station"),
+    ):
+        assert change[0] in text
+        car_file.write_text(text.replace(*change, 1), encoding="utf-8")
+        assert main(["ballast", str(car_file), "--added", "1", "--at", "1", "2", "3"]) == 2
+        said = capsys.readouterr().err
+        assert what in said, said
+        assert "Traceback" not in said

@@ -64,7 +64,7 @@ def test_help_needs_nothing_heavy() -> None:
 def test_the_module_runs() -> None:
     found = python("-m", "panelfem", "--help")
     assert found.returncode == 0
-    for command in ("assess", "laminate", "materials", "verify"):
+    for command in ("assess", "finding", "laminate", "materials", "verify"):
         assert f"\n    {command}" in found.stdout
     assert "never a release" in " ".join(found.stdout.split())
 

@@ -190,6 +190,12 @@ def test_what_is_not_offered_is_said(folder: Path, edit: Edit, name: str, old: s
     assert composed.document["option"] != before.document["option"]
 
 
+def test_tape_is_for_holes(folder: Path, edit: Edit) -> None:
+    """It keeps air out: on a dull area it does nothing, so there is no such option."""
+    edit("findings/lid-hole", 'kind = "hole"', 'kind = "softened"\nstrength_share = 0.5')
+    assert [o["name"] for o in made(folder, "lid-hole").document["option"]] == ["cold-bonded patch"]
+
+
 def test_heat_on_a_panel_of_unknown_cure_is_asked_first(folder: Path, edit: Edit) -> None:
     """A lid that says only what it stands in use: a cure above that needs the supplier's word."""
     assert made(folder, "lid-hole").document["option"][1]["permitted"] is True

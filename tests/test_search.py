@@ -76,6 +76,17 @@ def test_other_modes_are_interpolated_between_the_states_known():
     assert {m.mode: pytest.approx(m.factor, rel=1e-2) for m in modes} == {"fibre tension": 3.0, "a": 2.0, "b": 2.5}
 
 
+def test_the_held_state_does_not_disturb_the_others():
+    """Asked for at zero added load (as the check of linear theory does), a path still tells its modes."""
+    path = Path(Toy(1.5), observe, [Strength(2.0**1.5)])
+    along(path, everything=False)
+    (before,) = along(path, everything=False, known=True)
+    path.state(0.0)
+    (after,) = along(path, everything=False, known=True)
+    assert after == before
+    assert after.factor == pytest.approx(2.0, rel=1e-2)
+
+
 def test_beyond_the_search_is_said():
     (mode,) = along(Path(Toy(0.5), observe, [Strength(1e3)]))
     assert (mode.status, mode.factor) == ("beyond search", SEARCH_LIMIT)

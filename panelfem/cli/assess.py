@@ -9,35 +9,59 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 if TYPE_CHECKING:
-    from panelfem.log import Log
+    from panelfem.assess.records import Assessment, Declined
+    from panelfem.case import Case
+    from panelfem.cli.console import Stages
+
+#: The papers of a repair lie in a folder of their own beside the report.
+PAPERS = "papers"
 
 
 def run(chosen: Namespace) -> int:
     """Assess, write, enter in the log, and print the table and the sentence."""
     from panelfem.cli.entered import opened
-    from panelfem.report.folder import prepare
+    from panelfem.report.folder import CASE, FINDING, prepare
 
     # before minutes are spent: a folder or a log that cannot be used, and a case that cannot be read
     folder = prepare(chosen.out)
     with opened(chosen) as log:
-        return _assess(chosen, folder, log)
+        from panelfem.cli.console import stages
+
+        with stages(chosen.quiet) as tell:
+            again = chosen.case.resolve() == (folder / CASE).resolve()
+            _, found, paths = assessed(chosen.case, folder, tell, (FINDING, CASE, PAPERS) if again else ())
+        show_found(found)
+        show_path("Report:", paths[-1])
+        if log is not None:
+            entry = log.record(found, who=chosen.by, panel=chosen.part)
+            show_path(f"Log: entry {entry} in", chosen.log)
+    return 0
 
 
-def _assess(chosen: Namespace, folder: Path, log: Log | None) -> int:
+def assessed(
+    file: Path, folder: Path, tell: Stages, keep: tuple[str, ...] = ()
+) -> tuple[Case, Assessment | Declined, tuple[Path, ...]]:
+    """The case of a file, what is found, and the report's files; of an earlier result, what `keep` names stays."""
+    tell("reading the case and meshing", 0.0)
     from panelfem.case import load_case
-    from panelfem.cli.console import out, show, stages
 
-    with stages(chosen.quiet) as tell:
-        tell("reading the case and meshing", 0.0)
-        case = load_case(chosen.case)
-        from panelfem.assess import assess
+    case = load_case(file)
+    from panelfem.assess import assess
 
-        found = assess(case, tell)
-        tell("writing the report", 1.0)
-        from panelfem import report
+    found = assess(case, tell)
+    tell("writing the report", 1.0)
+    from panelfem import report
+    from panelfem.papers.files import clear
 
-        paths = report.write(found, folder)
+    if PAPERS not in keep:
+        clear(folder / PAPERS)
+    return case, found, report.write(found, folder, keep)
+
+
+def show_found(found: Assessment | Declined) -> None:
+    """Print the table and the sentence."""
     from panelfem.assess.records import Declined
+    from panelfem.cli.console import out, show
 
     console = out()
     if isinstance(found, Declined):
@@ -49,8 +73,10 @@ def _assess(chosen: Namespace, folder: Path, log: Log | None) -> int:
 
         for part in summary(found):
             show(console, part)
-    show(console, Text(f"Report: {paths[-1]}"))
-    if log is not None:
-        entry = log.record(found, who=chosen.by, panel=chosen.part)
-        show(console, Text(f"Log: entry {entry} in {chosen.log}"))
-    return 0
+
+
+def show_path(what: str, path: Path) -> None:
+    """Print where something was written."""
+    from panelfem.cli.console import out, show, visible
+
+    show(out(), Text(f"{what} {visible(str(path))}"))

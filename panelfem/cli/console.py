@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from shutil import get_terminal_size
@@ -37,6 +38,17 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], title: str = "", 
 def show(console: Console, part: RenderableType) -> None:
     """Print a part; a sentence is broken into lines only where somebody looks, never in a pipe or a file."""
     console.print(part, soft_wrap=isinstance(part, Text) and not sys.stdout.isatty())
+
+
+def visible(text: str) -> str:
+    """Text as it may be printed: what would move the cursor or turn the writing round is shown as an escape.
+
+    >>> visible("lid\\x1b[2J"), visible("bodywork Ä")
+    ('lid\\\\x1b[2J', 'bodywork Ä')
+    """
+    return "".join(
+        c if unicodedata.category(c)[0] not in "CZ" or c == " " else c.encode("unicode_escape").decode() for c in text
+    )
 
 
 class Stages:

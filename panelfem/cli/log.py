@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-import unicodedata
 from argparse import Namespace
 from collections.abc import Iterator
 
 from rich.console import RenderableType
 from rich.text import Text
 
-from panelfem.cli.console import out, show, table
+from panelfem.cli.console import out, show, table, visible
 from panelfem.errors import InputError
 from panelfem.log import Entry, Judged, Life, Log, Verdict
 from panelfem.log.moment import shown
@@ -181,14 +180,3 @@ def _mass(of: Life) -> str:
 def _short(text: str, most: int = 48) -> str:
     seen = visible(text)
     return seen if len(seen) <= most else f"{seen[: most - 1]}…"
-
-
-def visible(text: str) -> str:
-    """Text as it may be printed: what would move the cursor or turn the writing round is shown as an escape.
-
-    >>> visible("lid\\x1b[2J"), visible("bodywork Ä")
-    ('lid\\\\x1b[2J', 'bodywork Ä')
-    """
-    return "".join(
-        c if unicodedata.category(c)[0] not in "CZ" or c == " " else c.encode("unicode_escape").decode() for c in text
-    )

@@ -24,11 +24,14 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"panelfem {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _assess(commands)
+    _finding(commands)
     _prepare(commands)
     _laminate(commands)
     _materials(commands)
     _papers(commands)
     _log(commands)
+    _ballast(commands)
+    _wear(commands)
     _verify(commands)
     return parser
 
@@ -47,6 +50,75 @@ def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
     log_options(p)
     p.set_defaults(command="assess")
+
+
+#: What is said of one damage, by the key of its question.
+OF_DAMAGE = {
+    "kind": "--damage",
+    "place": "--at",
+    "size": "--size",
+    "direction": "--direction",
+    "tolerance": "--tolerance",
+    "ply": "--after-ply",
+    "fixing": "--fixing",
+}
+_SAID_OF_DAMAGE = {
+    "kind": ("KIND", "hole, dull area, delamination or fixing gone; give it again for the next damage"),
+    "place": ("PLACE", 'its middle: "210, 95" mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge"'),
+    "size": ("SIZE", 'in mm: "40", "60 x 12", "60 x 12 at 30"'),
+    "direction": ("WAY", 'of its length: degrees from x, or "towards F3"'),
+    "tolerance": ("MM", "of its border, mm"),
+    "ply": ("N", "of a delamination: after which ply"),
+    "fixing": ("NAME", "which fixing is gone"),
+}
+
+
+class _OfDamage(argparse.Action):
+    """Keeps together what is said of one damage, in `damages`: each ``--damage`` begins one."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, chosen: argparse.Namespace, value: object, option: str | None = None
+    ) -> None:
+        groups = [dict(group) for group in chosen.damages or ()]
+        if not groups or (self.dest == "kind" and "kind" in groups[-1]):
+            groups.append({})
+        if self.dest in groups[-1]:
+            parser.error(f"argument {option}: given twice for one damage; begin each damage with --damage")
+        groups[-1][self.dest] = value
+        chosen.damages = groups
+
+
+def _finding(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "finding",
+        help="about ten answers: damage on a prepared panel, assessed at once, with the papers",
+        description="Ask what was found on a prepared panel, assess it at once, and write report and papers. What a "
+        "flag says is not asked.",
+        epilog='Example: panelfem finding garage --out out --panel lid --damage hole --at "60 from F3, 85 from F5" '
+        "--size 40 --minutes 80. Ctrl-C while it asks leaves nothing behind. " + _NOTE,
+    )
+    p.add_argument("library", metavar="LIBRARY", type=Path, help="folder with panels, cars, circuits and kits")
+    p.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for all files: new, empty, or one of ours"
+    )
+    p.add_argument("--from", dest="finding", metavar="FILE", type=Path, help="take up a finding file; nothing is asked")
+    for name in ("panel", "car", "circuit", "kit"):
+        p.add_argument(f"--{name}", metavar="NAME", help=f"which {name} of the library")
+    for dest, (metavar, text) in _SAID_OF_DAMAGE.items():
+        option = OF_DAMAGE[dest]
+        p.add_argument(option, dest=dest, metavar=metavar, action=_OfDamage, default=argparse.SUPPRESS, help=text)
+    p.add_argument("--minutes", metavar="MIN", help='minutes left, or "no clock"')
+    p.add_argument("--by", metavar="WHO", help="who found it")
+    p.add_argument(
+        "--log", metavar="FILE", type=Path, help="also enter finding and assessment in this log (made if need be)"
+    )
+    p.add_argument(
+        "--part", metavar="NAME", help="the part's own name or number in the log (default: the panel's name)"
+    )
+    p.add_argument("--title", metavar="TEXT", help="one line on the report (default: the panel and its damage)")
+    p.add_argument("--yes", action="store_true", help="take the defaults for the rest; place and size have none")
+    p.add_argument("--quiet", action="store_true", help="no progress; the sentence and the table only")
+    p.set_defaults(command="finding", damages=None)
 
 
 def _prepare(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -105,23 +177,6 @@ def _materials(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     p.set_defaults(command="materials")
 
 
-def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    p = commands.add_parser(
-        "papers",
-        help="work card, 1:1 templates, damage map and sign-off sheet of one option",
-        description="Write what one repair option of a case needs on paper: work card, 1:1 templates of its patches, a "
-        "blank damage map and a sign-off sheet. Nothing is assessed.",
-        epilog="Print at 100 % and measure the 100 mm bar before cutting. " + _NOTE,
-    )
-    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
-    p.add_argument("--option", metavar="NAME", required=True, help="an option of the case, by its name")
-    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
-    p.add_argument("--by", metavar="WHO", default="", help="who prepares the papers")
-    p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
-    p.add_argument("--quiet", action="store_true", help="no progress")
-    p.set_defaults(command="papers")
-
-
 def log_options(p: argparse.ArgumentParser) -> None:
     """Options of a command that assesses, read by :func:`panelfem.cli.entered.opened`."""
     p.add_argument("--log", metavar="FILE", type=Path, help="also enter the assessment in this log (made if need be)")
@@ -151,6 +206,57 @@ def _log(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     p.add_argument("--survived", choices=("yes", "no"), help="strike: whether the panel was found undamaged after it")
     p.add_argument("--new", action="store_true", help="begin a panel that the log does not know")
     p.set_defaults(command="log")
+
+
+def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "papers",
+        help="work card, 1:1 templates, damage map and sign-off sheet of one option",
+        description="Write what one repair option of a case needs on paper: work card, 1:1 templates of its patches, a "
+        "blank damage map and a sign-off sheet. Nothing is assessed.",
+        epilog="Print at 100 % and measure the 100 mm bar before cutting. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument("--option", metavar="NAME", required=True, help="an option of the case, by its name")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
+    p.add_argument("--by", metavar="WHO", default="", help="who prepares the papers")
+    p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
+    p.add_argument("--quiet", action="store_true", help="no progress")
+    p.set_defaults(command="papers")
+
+
+def _ballast(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "ballast",
+        help="the ballast move that restores the car's mass and balance after something was added",
+        description="Find the least ballast to move at the car's stations so that mass, front share and side are as "
+        "before; where their limits do not allow that, the nearest to it, the rest and what stops it.",
+        epilog="Example: panelfem ballast car.toml --added 120 --at 2500 600 50. Exit code 0: found, or told why not; "
+        "2: the file or the options are at fault.",
+    )
+    p.add_argument("car", metavar="CAR.toml", type=Path, help="the car file of a prepared library")
+    p.add_argument(
+        "--added", metavar="GRAMS", type=finite, action="append", required=True,
+        help="mass added, below 0 for what was cut out; may be given again, each with its --at",
+    )  # fmt: skip
+    p.add_argument(
+        "--at", metavar=("X", "Y", "Z"), nargs=3, type=finite, action="append", required=True,
+        help="where, in mm: x rearward, y to the right, z up, in the axes of the car",
+    )  # fmt: skip
+    p.add_argument("--panel", metavar="NAME", help="--at is in the frame of this panel, which the car carries")
+    p.set_defaults(command="ballast")
+
+
+def _wear(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "wear",
+        help="the skid block at the finish and movable bodywork, against the limits of your rule book",
+        description="Forecast the thickness of the skid block at the finish; judge the position of movable bodywork.",
+        epilog="Example: panelfem wear cases/wear/skid_block.toml. Exit code 0: judged, whatever the outcome; 2: the "
+        "file is at fault. " + _NOTE,
+    )
+    p.add_argument("file", metavar="FILE.toml", type=Path, help="readings, gauge and limits")
+    p.set_defaults(command="wear")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -88,9 +88,11 @@ def _factor(load: UndamagedLoad) -> str:
 
 
 def _notes(library: Library) -> Iterator[str]:
-    """Patches that get no credit on any panel."""
+    """Panels that no car carries, and patches that get no credit on any panel."""
     from panelfem.garage.cure import no_credit
 
+    carried = {c.panel for car in library.cars.values() for c in car.carries}
+    yield from (f"panels/{name}.toml: no car carries it" for name in library.panels if name not in carried)
     for name, kit in library.kits.items():
         tables = {table.material: table for table in kit.cure}
         for patch in kit.patch:

@@ -25,8 +25,8 @@ from panelfem.garage.schema_circuit import Circuit
 from panelfem.garage.schema_kit import CureTable, Kit
 from panelfem.garage.schema_panel import Exposure, PreparedPanel
 
-#: A kerb and the road push up, to within this angle.
-_UP = math.radians(25.0)
+#: A kerb and the road push up, to within this angle: clearance and stiffness are vertical, and its cosine is left out.
+_UP = math.radians(15.0)
 #: Exposure and position of the panel on the car are two measurements of one place: farther apart, one is a slip.
 _APART_MM = 100.0
 

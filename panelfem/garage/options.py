@@ -8,7 +8,7 @@ from typing import Any
 
 from panelfem.case.fields import Quantity
 from panelfem.case.schema_area import Area, Disc, Polygon
-from panelfem.case.schema_damage import DamageKeys, MissingFastenerDamage
+from panelfem.case.schema_damage import DamageKeys, HoleDamage, MissingFastenerDamage
 from panelfem.garage.cure import cured_share, no_credit
 from panelfem.garage.records import Step
 from panelfem.garage.schema_kit import CureTable, Kit, Patch
@@ -54,7 +54,7 @@ class Options:
 
 
 def compose_options(kit: Kit, panel: PreparedPanel, damage: Sequence[DamageKeys], source: str) -> Options:
-    """The options a kit offers: tape, each patch on each face it may go on over every damage it can cover, missing
+    """The options a kit offers: tape on holes, each patch on each face over every damage it can cover, missing
     fixings put back, the spare.  `source` is the label of the kit file.
     """
     made = Options()
@@ -66,13 +66,14 @@ def compose_options(kit: Kit, panel: PreparedPanel, damage: Sequence[DamageKeys]
             f"the missing fixings are not put back: {len(missing)} are missing, the kit holds {kit.kit.fixings}"
         )
         missing = []
-    if kit.tape is not None and areas:
+    holes = [d for d in areas if isinstance(d, HoleDamage)]
+    if kit.tape is not None and holes:
         name = "tape"
         actions = [
             {"kind": "tape", "name": f"tape: {d.name}", "over": d.name} | kit.tape.model_dump(exclude_unset=True)
-            for d in areas
+            for d in holes
         ]
-        n = len(areas)
+        n = len(holes)
         steps = [*clock("access", ("clean", n), ("tape", n)), *_closing(clock, missing)]
         made.add(name, actions + _refits(missing, name), steps, panel)
     for patch in kit.patch:

@@ -67,7 +67,7 @@ class Exposure(Section):
     place_mm: list[float] = point("The place on the panel: `[x, y]` in plan or `[x, y, z]`.")
     push_direction: list[float] = direction(
         "Direction in which the panel is pushed there; by a kerb or the road: up, against `down` of the panel, to "
-        "within 25°."
+        "within 15°."
     )
     travel_direction: list[float] = direction("Direction in which the car passes, as seen from the panel.")
     behind_front_axle_mm: float = number(

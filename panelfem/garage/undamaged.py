@@ -15,6 +15,7 @@ from panelfem import __version__
 from panelfem.errors import InputError
 from panelfem.garage.composition import Base, compose_base, files_beside
 from panelfem.garage.library import Library
+from panelfem.material import library as materials
 
 #: Where they are kept, in the folder of the library.
 FOLDER = "prepared"
@@ -99,9 +100,10 @@ def combinations(library: Library, panel: str | None = None) -> Iterator[tuple[s
 
 
 def hash_of(base: Base) -> str:
-    """sha256 of the program's version, of what an undamaged case says, and of every file it names."""
+    """sha256 of the program's version and materials, of what an undamaged case says, and of every file it names."""
     document, beside = files_beside(base.document)
-    digest = hashlib.sha256(f"{__version__}\0{json.dumps(document, sort_keys=True)}".encode())
+    built_in = [(material, material.provenance) for material in materials().values()]
+    digest = hashlib.sha256(f"{__version__}\0{built_in}\0{json.dumps(document, sort_keys=True)}".encode())
     for name in sorted(beside):
         content = beside[name].read_bytes()
         digest.update(f"\0{name}\0{len(content)}\0".encode())

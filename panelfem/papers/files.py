@@ -130,3 +130,23 @@ def keep(folder: Path, contents: Mapping[str, bytes]) -> tuple[Path, ...]:
                 ) from error
     put(folder, INDEX, (json.dumps(index, indent=1) + "\n").encode())
     return paths
+
+
+def clear(folder: Path) -> None:
+    """Take away the papers of an earlier run, if there are any, and the folder if nothing else is in it.
+
+    Raises InputError if one stays.
+    """
+    if _earlier(folder) is None:
+        return
+    keep(folder, {})
+    try:
+        (folder / INDEX).unlink()
+        if not any(folder.iterdir()):
+            folder.rmdir()
+    except OSError as error:
+        raise InputError(
+            f"an earlier {INDEX} cannot be removed: {error.strerror or error}",
+            where=str(folder),
+            do="remove it by hand",
+        ) from error

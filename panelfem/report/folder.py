@@ -17,13 +17,18 @@ from panelfem.files import put as put_whole
 #: What every version of the format begins with: a folder of an earlier one is ours too.
 _NAME = "panelfem-result/"
 FORMAT = f"{_NAME}3"
+#: What a finding leaves in the folder before it is assessed, and how its file begins.
+FINDING, CASE = "finding.toml", "case.toml"
+FINDING_HEAD = "# Finding for panelfem"
 #: Everything a report may leave in its folder.
 NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
 
 
 def is_ours(folder: Path) -> bool:
-    """True if the folder holds a ``result.json`` of this format, of whatever version."""
+    """True if the folder holds a ``result.json`` of this format, of whatever version, or a finding of ours."""
     try:
+        if (folder / FINDING).is_file() and (folder / FINDING).read_bytes().startswith(FINDING_HEAD.encode()):
+            return True
         found = json.loads((folder / "result.json").read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return False
@@ -56,7 +61,7 @@ def prepare(folder: Path) -> Path:
         raise InputError(
             "the output folder holds files that are not a result of this tool",
             where=where,
-            allowed="an empty or new folder, or one with an earlier result.json of this tool",
+            allowed="an empty or new folder, or one with an earlier result.json or finding.toml of this tool",
             do="give another folder to --out",
         )
     return folder
@@ -67,14 +72,14 @@ def put(folder: Path, name: str, content: bytes) -> Path:
 
     Raises InputError if it cannot be written (a full disk, a lost permission).
     """
-    if name not in NAMES:
+    if name not in (*NAMES, FINDING, CASE):
         raise ValueError(f"{name} is not a file of the report")
     return put_whole(folder, name, content)
 
 
 def clear(folder: Path, keep: tuple[str, ...]) -> None:
     """Take away the files of an earlier result that this one does not have.  Raises InputError if one stays."""
-    for name in NAMES:
+    for name in (*NAMES, FINDING, CASE):
         if name not in keep:
             try:
                 (folder / name).unlink(missing_ok=True)

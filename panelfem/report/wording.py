@@ -251,12 +251,14 @@ def _rounded(values: tuple[float, ...], asked: float) -> list[str]:
 
     >>> _rounded((1.93, 1.41, 2.33), 1.5), _rounded((1.57, 1.46, 1.72), 1.5), _rounded((1.96, 1.46, 2.5), 1.5)
     (['1.9', '1.4', '2.3'], ['1.57', '1.46', '1.72'], ['1.96', '1.46', '2.50'])
+    >>> _rounded((1.93, 1.41, math.inf), 1.5)
+    ['1.9', '1.4', '∞']
     """
-    distance = max(abs(value - values[0]) for value in values)
+    distance = max((abs(value - values[0]) for value in values if math.isfinite(value)), default=0.0)
     places = min(3, max(0, -math.floor(math.log10(distance / 2.0)))) if distance > 0 else 2
     while places < 4 and any((round(value, places) >= asked) != (value >= asked) for value in values):
         places += 1
-    return [f"{value:.{places}f}" for value in values]
+    return [f"{value:.{places}f}" if math.isfinite(value) else number(value) for value in values]
 
 
 def uncertainty_ends(part: Part | Uncertainty, factor: float) -> str:

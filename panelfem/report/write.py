@@ -9,11 +9,11 @@ from panelfem.report import json_out
 from panelfem.report.folder import clear, prepare, put
 
 
-def write(found: Assessment | Declined, out_dir: str | Path) -> tuple[Path, ...]:
+def write(found: Assessment | Declined, out_dir: str | Path, keep: tuple[str, ...] = ()) -> tuple[Path, ...]:
     """Write ``result.json``, ``report.html`` and, for an assessment, ``fields.vtu`` and the PNGs; returns their paths.
 
-    The folder is made if need be; an earlier result of this tool in it is replaced.  Raises InputError if the folder
-    holds anything else or cannot be written.
+    The folder is made if need be; an earlier result of this tool in it is replaced, but for the
+    files named in `keep`.  Raises InputError if the folder holds anything else or cannot be written.
     """
     from panelfem.report import html
 
@@ -33,5 +33,5 @@ def write(found: Assessment | Declined, out_dir: str | Path) -> tuple[Path, ...]
             contents["deflected.png"] = deflected
         contents["report.html"] = html.report(found, panel, deflected).encode()
     paths = tuple(put(folder, name, content) for name, content in contents.items())
-    clear(folder, tuple(contents))
+    clear(folder, (*contents, *keep))
     return paths

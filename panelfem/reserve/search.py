@@ -114,10 +114,10 @@ class Path:
 
     def nearby(self, everything: bool) -> list[float]:
         """Factors to interpolate between, in order: those where everything is known, or else the three nearest to
-        `start`."""
+        `start`; never zero, where nothing is added to what is held."""
         if everything:
             return sorted(p for p, complete in self._reserves if complete)
-        near = sorted(self._states, key=lambda p: abs(math.log(p / self.start)))
+        near = sorted((p for p in self._states if p > 0.0), key=lambda p: abs(math.log(p / self.start)))
         return sorted(near[:3])
 
     def visited(self) -> list[float]:
