@@ -29,7 +29,7 @@ from panelfem.log import Log
 def writer(path, out):
     with Log.open(path) as log:
         for n in range(10**6):
-            words = f"{os.getpid()} {n} " + "x" * (n % 7 * 400)     # entries over one page and more
+            words = f"{os.getpid()} {n} " + "x" * (n % 7 * 20_000)     # up to thirty pages
             number = log.add("p", "note", who="w", words=words, new="p" not in log.panels())
             os.write(out, f"{number} {len(words)}\\n".encode())
 
@@ -103,7 +103,7 @@ def test_a_writer_killed_at_200_instants_loses_nothing_it_acknowledged(tmp_path:
     assert said, error
     found = json.loads(said)
     assert found["killed"] == 200
-    assert found["told"] > 200, "the writers were killed before they wrote anything"
+    assert found["told"] > 100, "the writers were killed before they wrote anything"
     assert found["interrupted"] > 0, "no writer was killed in the middle of a transaction"
 
 

@@ -28,7 +28,7 @@ from panelfem.errors import InputError, ModelError
 AIMS = ("mass", "front to rear", "left to right")
 #: A remainder below this is none: kg, and kg·m.
 NOTHING = 1e-6
-GRAM = 1e-3
+GRAM, MICRON = 1e-3, 1e-6
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,9 @@ def restore(car: Car, stations: Sequence[Station], added: Body) -> Ballast:
     if twice := next((name for name in names if names.count(name) > 1), None):
         raise InputError("two stations have one name", where=repr(twice), do="name them apart")
     # rows: the aims; columns: what each kg at a station does to them
-    effect = np.vstack([np.ones(len(names)), (np.stack([s.place for s in stations])[:, :2] - car.centre).T])
+    lever = np.stack([s.place for s in stations])[:, :2] - car.centre
+    lever[np.abs(lever) < MICRON] = 0.0  # nobody measures it, and the solver stumbles over it
+    effect = np.vstack([np.ones(len(names)), lever.T])
     wanted = -np.array([added.mass, *(added.moment[:2] - added.mass * car.centre)])
     limits = np.array([[s.least - s.mass, s.most - s.mass] for s in stations])
     near = added.place[:2] if added.place is not None else car.centre
@@ -158,8 +160,10 @@ def _optimum(
     cost: FloatArray, rows: FloatArray, wanted: FloatArray, highest: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """The best unknowns, between 0 and `highest`, and what each of `highest` costs."""
-    bounds = [(0.0, float(high)) for high in highest]
-    found = linprog(cost, A_eq=rows, b_eq=wanted, bounds=bounds, method="highs")
-    if found.status != 0:
-        raise ModelError(f"the ballast move was not found: {found.message}", where="ballast", do="check the stations")
-    return np.asarray(found.x, float), np.asarray(found.upper.marginals, float)
+    # the solver now and then takes a hair for infeasible: then without preparation, then a tenth of a mg wider
+    for presolve, wider in ((True, 0.0), (False, 0.0), (False, 1e-4)):
+        bounds = [(0.0, float(high) + wider) for high in highest]
+        found = linprog(cost, A_eq=rows, b_eq=wanted, bounds=bounds, method="highs", options={"presolve": presolve})
+        if found.status == 0:
+            return np.asarray(found.x, float), np.asarray(found.upper.marginals, float)
+    raise ModelError(f"the ballast move was not found: {found.message}", where="ballast", do="check the stations")
