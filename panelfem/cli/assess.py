@@ -41,20 +41,29 @@ def run(chosen: Namespace) -> int:
 def assessed(
     file: Path, folder: Path, tell: Stages, keep: tuple[str, ...] = ()
 ) -> tuple[Case, Assessment | Declined, tuple[Path, ...]]:
-    """The case of a file, what is found, and the report's files; of an earlier result, what `keep` names stays."""
+    """The case of a file, what is found, and the report's files; of an earlier result, what `keep` names stays.
+
+    A provisional page one stands there until the report replaces it.
+    """
+    from panelfem.cli.console import visible
+
     tell("reading the case and meshing", 0.0)
     from panelfem.case import load_case
 
     case = load_case(file)
-    from panelfem.assess import assess
-
-    found = assess(case, tell)
-    tell("writing the report", 1.0)
     from panelfem import report
+    from panelfem.assess import assess
     from panelfem.papers.files import clear
 
     if PAPERS not in keep:
         clear(folder / PAPERS)
+
+    def early(provisional: Assessment) -> None:
+        page = report.write_early(provisional, folder, keep)
+        tell(f"page one, PROVISIONAL: {visible(str(page))}", 0.0)
+
+    found = assess(case, tell, early)
+    tell("writing the report", 1.0)
     return case, found, report.write(found, folder, keep)
 
 

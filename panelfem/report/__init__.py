@@ -5,6 +5,6 @@ Everything is made from one :class:`panelfem.assess.records.Assessment`; nothing
 
 from panelfem.report.folder import FORMAT, prepare
 from panelfem.report.json_keys import describe
-from panelfem.report.write import write
+from panelfem.report.write import write, write_early
 
-__all__ = ["FORMAT", "describe", "prepare", "write"]
+__all__ = ["FORMAT", "describe", "prepare", "write", "write_early"]

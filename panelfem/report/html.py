@@ -40,6 +40,27 @@ def page(title: str, *body: Markup | None, scripts: tuple[str, ...] = ()) -> str
     return f"<!DOCTYPE html>\n{el('html', head, el('body', main), lang='en')}\n"
 
 
+def _panel(panel: bytes) -> Markup:
+    """The picture of the panel, a PNG."""
+    return picture(
+        panel,
+        "The panel as found: damage dark, fixings as rings, places of loads as crosses; a cross in a ring where the "
+        "governing mode is reached first.",
+        "panel",
+    )
+
+
+def page_one(assessment: Assessment, panel: bytes) -> str:
+    """Page one alone, for an assessment that is not finished; `panel` is a PNG."""
+    return page(
+        f"{assessment.title}: provisional",
+        header(assessment),
+        decision(assessment, _panel(panel)),
+        sections.cautions(assessment),
+        _footer(assessment),
+    )
+
+
 def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str:
     """The report of an assessment; `panel` and `deflected` are PNGs."""
     turning = view3d.section(assessment)
@@ -48,19 +69,13 @@ def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str
         from plotly.offline import get_plotlyjs
 
         scripts = (get_plotlyjs(), _file("view3d.js"))
-    shown = picture(
-        panel,
-        "The panel as found: damage dark, fixings as rings, places of loads as crosses; a cross in a ring where the "
-        "governing mode is reached first.",
-        "panel",
-    )
     shapes = (
         picture(deflected, "Deflected shapes under the load that governs, all to one scale.") if deflected else None
     )
     return page(
         f"{assessment.title}: assessment",
         header(assessment),
-        decision(assessment, shown),
+        decision(assessment, _panel(panel)),
         paths.cases(assessment),
         *(sections.configuration(assessment, row.configuration, i) for i, row in enumerate(rows(assessment), 1)),
         sections.screened(assessment),

@@ -9,6 +9,24 @@ from panelfem.report import json_out
 from panelfem.report.folder import clear, prepare, put
 
 
+def write_early(found: Assessment, out_dir: str | Path, keep: tuple[str, ...] = ()) -> Path:
+    """Write page one of a provisional assessment, with its ``result.json``, and return its path; :func:`write` then
+    replaces it.  Raises InputError as that.
+    """
+    from panelfem.report import html, pictures
+
+    folder = prepare(Path(out_dir))
+    panel = pictures.panel_picture(found)
+    contents = {
+        "result.json": json_out.dumps(found).encode(),
+        "panel.png": panel,
+        "report.html": html.page_one(found, panel).encode(),
+    }
+    *_, page = (put(folder, name, content) for name, content in contents.items())
+    clear(folder, (*contents, *keep))
+    return page
+
+
 def write(found: Assessment | Declined, out_dir: str | Path, keep: tuple[str, ...] = ()) -> tuple[Path, ...]:
     """Write ``result.json``, ``report.html`` and, for an assessment, ``fields.vtu`` and the PNGs; returns their paths.
 

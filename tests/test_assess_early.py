@@ -1,0 +1,115 @@
+"""A provisional assessment comes first, and says what it leaves out; what was screened out is listed."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from panelfem import report
+from panelfem.assess import Assessment, assess
+from panelfem.assess.ends import SCREEN, screened_out
+from panelfem.case import load_case
+
+CASE = """
+[case]
+title = "Small floor corner: hole"
+consequence = "debris"
+[safety]
+protects_people = "no"
+fastened_to_such_a_part = false
+covers_high_voltage = false
+[panel]
+name = "floor corner"
+zero_direction = [1, 0, 0]
+stack = "[0/45/0/foam-pvc-80:10mm]s"
+material = "carbon-twill"
+[panel.outline]
+corners_mm = [[0, 0], [300, 0], [300, 200], [0, 200]]
+[[panel.edges]]
+name = "rim"
+hold = "clamped"
+area = { shape = "rectangle", centre_mm = [0, 100], length_mm = 220, width_mm = 10, along = [0, 1, 0] }
+[[panel.fasteners]]
+name = "F1"
+place_mm = [280, 20]
+washer_radius_mm = 10
+hold = "pinned"
+rating_pull_N = 200
+[[damage]]
+kind = "hole"
+name = "hole"
+area = { shape = "disc", centre_mm = [150, 100], diameter_mm = 25 }
+[[load]]
+kind = "air load"
+name = "suction"
+pressure_kPa = -5
+[[load]]
+kind = "air load"
+name = "whisper"
+pressure_kPa = -0.2
+[settings]
+element_size_mm = 50
+vibrations = false
+"""
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Assessment, Assessment, Path]:
+    """What came early, what came last, and a folder with the early page."""
+    folder = tmp_path_factory.mktemp("early")
+    file = folder / "case.toml"
+    file.write_text(CASE, encoding="utf-8")
+    seen: list[Assessment] = []
+    last = assess(load_case(file), early=seen.append)
+    assert isinstance(last, Assessment)
+    (first,) = seen
+    report.write_early(first, folder / "out")
+    return first, last, folder / "out"
+
+
+def test_the_early_one_says_what_it_leaves_out(both):
+    first, last, _ = both
+    for word in ("mesh", "linear theory", "fixing", "band"):
+        assert word in first.provisional
+    assert last.provisional == ""
+    assert first.meshing is None
+    assert first.case_hash == last.case_hash
+    assert all(math.isnan(c.result(load).release.bar) for c in first.configurations for load in c.governing)
+
+
+def test_the_early_numbers_are_those_of_the_lower_order(both):
+    """Within the bars that the last one finds: nothing else differs for a panel that linear theory holds for."""
+    first, last, _ = both
+    for a, b in zip(first.configurations, last.configurations, strict=True):
+        for load in b.governing:
+            x, y = a.result(load), b.result(load)
+            assert x.deflection.value == pytest.approx(y.deflection.value, abs=y.deflection.bar)
+            assert x.release.rank == pytest.approx(y.release.rank, abs=max(y.release.bar, 1e-9))
+
+
+def test_page_one_is_marked_and_replaced(both):
+    first, last, folder = both
+    page = (folder / "report.html").read_text("utf-8")
+    assert "PROVISIONAL" in page
+    assert json.loads((folder / "result.json").read_text("utf-8"))["provisional"] == first.provisional
+    report.write(last, folder)
+    page = (folder / "report.html").read_text("utf-8")
+    assert "PROVISIONAL" not in page
+    assert "Looked at linearly only" in page
+
+
+def test_what_is_far_from_governing_is_screened_out_and_listed(both):
+    _, last, _ = both
+    assert {s.load for s in last.screened} == {"whisper"}
+    assert {s.configuration for s in last.screened} == {c.name for c in last.configurations}
+    for s in last.screened:
+        assert s.factor / last.required > SCREEN[1]
+        assert "times what is asked for" in s.reason
+    near = last.configurations[0].result("suction")
+    assert not screened_out(near, last.required)
+    at_the_line = replace(near, release=replace(near.release, factor=SCREEN[1] * last.required))
+    assert not screened_out(at_the_line, last.required)
