@@ -82,7 +82,7 @@ def test_a_loaded_re_entrant_corner_is_averaged_and_said() -> None:
     said = [note for note in result.notes if "singular" in note]
     assert said
     assert "averaged over 3.8 mm" in said[0]
-    assert "averaged over" in report(found, b"", b"", None)
+    assert "averaged over" in report(found, b"", None)
 
 
 def test_a_laminate_too_thick_lowers_the_outcome_and_is_said() -> None:
@@ -92,4 +92,4 @@ def test_a_laminate_too_thick_lowers_the_outcome_and_is_said() -> None:
     assert not result.theory.holds
     assert any("from exact elasticity" in reason for reason in result.theory.reasons)
     assert found.configurations[0].disposition.outcome is Outcome.CANNOT_TELL
-    assert "exact elasticity" in report(found, b"", b"", None)
+    assert "exact elasticity" in report(found, b"", None)

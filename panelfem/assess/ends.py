@@ -164,7 +164,7 @@ def screened_out(result: LoadResult, asked: float) -> str:
     return (
         f"its reserve is {number(over, 2)} times what is asked for and the panel moves {number(moves, 2)} of what "
         f"linear theory allows (screened out above {number(SCREEN[1])} and below {number(1.0 / SCREEN[1])}): swept "
-        f"over its own bands only, and no fixing lost under it"
+        f"over the bands of its own severity only"
     )
 
 

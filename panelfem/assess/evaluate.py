@@ -16,7 +16,7 @@ import numpy as np
 from panelfem.accuracy.indicator import work
 from panelfem.accuracy.layer import unresolved
 from panelfem.assess.buckle import beyond_linear
-from panelfem.assess.ends import Results, read_again, screened_out, solved_again
+from panelfem.assess.ends import Results, read_again, solved_again
 from panelfem.assess.plan import Inputs, State
 from panelfem.assess.records import Vibration
 from panelfem.assess.shares import Wish, wish
@@ -140,19 +140,15 @@ def _moved(end: Results, low: Results, whole: Results) -> Results:
 def _each_fixing_lost(low: Solved, settings: Settings, results: Sequence[LoadResult]) -> dict[str, tuple[float, str]]:
     """Least release factor with each fitted fixing lost in turn, and the load it is under (0 if nothing holds then).
 
-    Loads that are screened out with every fixing in place are left out.  The state at the expected severity tells which
-    load governs; its factor is then found along its path.
+    The state at the expected severity tells which load governs; its factor is then found along its path.
     """
     lost: dict[str, tuple[float, str]] = {}
     model, responder = low.model, low.responder
-    least_of_all = min(low.results, key=lambda r: r.release.rank)
-    near = [j for j, r in enumerate(low.results) if r is least_of_all or not screened_out(r, settings.asked)]
     for i, fixing in enumerate(model.panel.fasteners):
         if not fixing.fitted:
             continue
         least: tuple[float, int, Path] | None = None
-        for j in near:
-            load = low.loads[j]
+        for j, load in enumerate(low.loads):
             try:
                 path = path_of(model.subject, load, responder(load, model.holding.without(i)), settings)[0]
                 p = path.within(1.0)
