@@ -28,7 +28,7 @@ def engine(monkeypatch: pytest.MonkeyPatch) -> Any:
     """The command with a made-up assessment in place of the solver; `found` is what it finds (an error is raised)."""
     state = SimpleNamespace(found=synthetic.assessment(resolution=(12, 8)), stages=[])
 
-    def assess(case: Any, progress: Any = None) -> Any:
+    def assess(case: Any, progress: Any = None, early: Any = None) -> Any:
         assert case is CASE
         for stage, share in (("undamaged", 0.0), ("as found", 0.5), ("disposition", 1.0)):
             state.stages.append(stage)

@@ -464,7 +464,7 @@ def test_an_interruption_while_assessing_keeps_the_finding(
 ) -> None:
     import panelfem.assess
 
-    def interrupted(case: Any, progress: Any = None) -> Any:
+    def interrupted(case: Any, progress: Any = None, early: Any = None) -> Any:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(panelfem.assess, "assess", interrupted)
