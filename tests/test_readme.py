@@ -47,7 +47,10 @@ def test_there_are_two_commands():
     assert "pytest" in commands[1]
 
 
-def test_the_pictures_belong_to_their_case():
-    wanted = load_case(pictures.CASE).hash
-    for name in pictures.NAMES:
-        assert pictures.made_from(pictures.PICTURES / name) == wanted, "run python tests/pictures.py"
+def test_the_pictures_belong_to_their_case(tmp_path):
+    for case, names in (
+        (load_case(pictures.CASE), pictures.NAMES),
+        (pictures.composed(tmp_path)[0], pictures.OF_FINDING),
+    ):
+        for name in names:
+            assert pictures.made_from(pictures.PICTURES / name) == case.hash, "run python tests/pictures.py"
