@@ -50,10 +50,9 @@ def keep(source, name, case):
 
 def shot(page, picture, size, folder):
     """A picture of a page or a drawing as a browser shows it, its empty margin cut off."""
-    command = [
-        "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--disable-background-networking",
-        f"--user-data-dir={folder / 'browser'}", f"--window-size={size[0]},{size[1]}", f"--screenshot={picture}", page.as_uri(),
-    ]  # fmt: skip
+    said = ("--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--disable-background-networking")
+    places = (f"--user-data-dir={folder / 'browser'}", f"--screenshot={picture}")
+    command = ["chromium", *said, *places, f"--window-size={size[0]},{size[1]}", page.as_uri()]
     subprocess.run(command, check=True, capture_output=True, timeout=120)
     with Image.open(picture) as image:
         plain = image.convert("RGB")

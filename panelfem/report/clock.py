@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition.records import Outcome
 from panelfem.report import wording
@@ -53,7 +55,7 @@ def clock(assessment: Assessment) -> Markup:
 def _line(row: Row, left: float | None, end: float) -> Markup:
     conf = row.configuration
     permission = "permission: ask" if conf.permitted is None else ""
-    about = "; ".join(words for words in (conf.note, permission) if words)
+    about = "; ".join(words for words in (brief(conf.note), permission) if words)
     return el(
         "li",
         el("span", el("b", f"{row.rank} {row.name}"), note(about), cls="name"),
@@ -68,6 +70,21 @@ def _line(row: Row, left: float | None, end: float) -> Markup:
         ),
         cls="chosen" if row.recommended else None,
     )
+
+
+def brief(note: str) -> str:
+    """A note without what stands in brackets: sources are for the engineer's part.
+
+    >>> brief("rule book: allowed (issue 3 (invented)); supplier: nobody has asked (manual)")
+    'rule book: allowed; supplier: nobody has asked'
+    """
+    out, depth = "", 0
+    for letter in note:
+        depth += letter == "("
+        if not depth:
+            out += letter
+        depth -= letter == ")" and depth > 0
+    return re.sub(r"\s+([;,.]|$)", r"\1", re.sub(r"\s+", " ", out))
 
 
 def bar(minutes: float, left: float | None, end: float) -> Markup:

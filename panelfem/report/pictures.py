@@ -104,23 +104,25 @@ def panel_picture(assessment: Assessment) -> bytes:
     surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
     lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
     governs = _governing_place(conf)
-    _places(axes, seen, assessment, None if governs is None else governs[0])
+    taken = Taken(WIDE * 72.0 / max(float(wide), 1e-12))
     called: list[tuple[FloatArray, str]] = []
     for name, inside in assessment.damage_regions.items():
         lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
         if inside.any():
-            # the point of the region farthest to the right, so that leaders of nested regions part
             border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
+            taken.fill(border.min(0), border.max(0))
+            # the point of the region farthest to the right, so that leaders of nested regions part
             called.append((border[np.argmax(border[:, 0])], name))
     if governs is not None:
+        taken.mark(seen.flat(governs[0][None])[0], 15.0)
         at = seen.flat(governs[0][None])[0]
         for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
             axes.plot(
                 *at, marker="o", markersize=size, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
             )
             axes.plot(*at, marker="+", markersize=size + 9, markeredgecolor=colour, markeredgewidth=width)
-        called.append((at, governs[1]))
-    _callouts(axes, called)
+        figure.supxlabel(f"\u2295 {governs[1]}", fontsize=TEXT, color=INK, weight="bold", x=0.02, ha="left")
+    _places(axes, seen, assessment, called, taken)
     return png(figure, dpi=215)
 
 
@@ -130,11 +132,57 @@ def fixing_names(assessment: Assessment) -> set[str]:
     return {fixing.name for state in states for result in state.loads for fixing in result.fixings}
 
 
-def _places(axes: Axes, seen: View, assessment: Assessment, governs: FloatArray | None) -> None:
-    """Rings at the fixings and small crosses at the other named places, with names; damage is labelled apart."""
-    centre = seen.flat(assessment.mesh.vertices).mean(0)
+class Taken:
+    """What is drawn already, as boxes in points; `scale` points per m.  A label goes where it hides least."""
+
+    def __init__(self, scale: float) -> None:
+        self.scale = scale
+        self._boxes: list[tuple[float, float, float, float]] = []
+
+    def mark(self, at: FloatArray, half: float) -> None:
+        """A mark at (2,) m, `half` as wide, in points."""
+        x, y = self.scale * at
+        self._boxes.append((x - half, y - half, x + half, y + half))
+
+    def fill(self, low: FloatArray, high: FloatArray) -> None:
+        """An area between two corners (2,) m."""
+        self._boxes.append((*(self.scale * low), *(self.scale * high)))
+
+    def place(
+        self, at: FloatArray, words: str, away: float, inside: tuple[FloatArray, FloatArray]
+    ) -> tuple[float, float, str]:
+        """Offset (points) of the label of a mark at (2,) m from it, and how it is set there; it is then taken.
+
+        Labels stay `inside` two corners (2,) m of the picture.
+        """
+        wide, tall = 0.56 * TEXT * max(map(len, words.split("\n"))), 1.25 * TEXT * (words.count("\n") + 1)
+        x, y = self.scale * at
+        low, high = (self.scale * corner for corner in inside)
+        best, least = (away, 0.0, "left"), math.inf
+        for far in (1.0, 2.4, 4.0):
+            for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1)):
+                cx = x + dx * (far * away + (wide / 2 if dx else 0.0))
+                cy = y + dy * (far * away + (tall / 2 if dy else 0.0))
+                box = (cx - wide / 2, cy - tall / 2, cx + wide / 2, cy + tall / 2)
+                out = max(low[0] - box[0], 0.0) + max(box[2] - high[0], 0.0)
+                out += max(low[1] - box[1], 0.0) + max(box[3] - high[1], 0.0)
+                hidden = sum(
+                    max(min(box[2], b[2]) - max(box[0], b[0]), 0.0) * max(min(box[3], b[3]) - max(box[1], b[1]), 0.0)
+                    for b in self._boxes
+                )
+                cost = hidden + 20.0 * out + 3.0 * far * away
+                if cost < least - 1e-9:
+                    least, best = cost, (cx - x, cy - y, "center")
+                    chosen = box
+        self._boxes.append(chosen)
+        return best
+
+
+def _places(axes: Axes, seen: View, assessment: Assessment, called: list[tuple[FloatArray, str]], taken: Taken) -> None:
+    """Rings at the fixings and small crosses at the other named places, with names; damage in bold, with leaders."""
     fixings = fixing_names(assessment)
-    reach = float(np.linalg.norm(np.ptp(assessment.mesh.vertices, axis=0)))
+    inside = np.array(axes.viewLim.min), np.array(axes.viewLim.max)
+    named = []
     for name, place in assessment.places.items():
         if name in assessment.damage_regions:
             continue
@@ -148,57 +196,27 @@ def _places(axes: Axes, seen: View, assessment: Assessment, governs: FloatArray 
             markeredgecolor=INK,
             markeredgewidth=1.2,
         )
-        left = at[0] > centre[0]
-        # clear of the mark of the governing place
-        near = governs is not None and float(np.linalg.norm(governs - place)) < 0.04 * reach
-        away = 17 if near else 7
+        taken.mark(at, 4.0)
+        named.append((at, name, "normal", "normal") if ring else (at, fill(name, _LETTERS), "italic", "normal"))
+    named.sort(key=lambda item: item[2] == "italic")
+    damage = [(at, fill(name, _LETTERS), "normal", "bold") for at, name in called]
+    for at, words, style, weight in (*named[: len(fixings)], *damage, *named[len(fixings) :]):
+        x, y, how = taken.place(at, words, 7.0, inside)
+        far = math.hypot(x, y) > 40.0 or weight == "bold"
         axes.annotate(
-            name,
+            words,
             at,
-            xytext=(-away if left else away, 0),
+            xytext=(x, y),
             textcoords="offset points",
             fontsize=TEXT,
-            style="normal" if ring else "italic",
+            style=style,
+            weight=weight,
             color=INK,
             va="center",
-            ha="right" if left else "left",
+            ha=how,
             path_effects=_HALO,
+            arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.8, "shrinkA": 0, "shrinkB": 2} if far else None,
         )
-
-
-def _callouts(axes: Axes, called: list[tuple[FloatArray, str]]) -> None:
-    """Bold labels in one column beside the places they speak of, each with a leader; top place, top label."""
-    if not called:
-        return
-    low, high = axes.viewLim.min, axes.viewLim.max
-    points = np.array([at for at, _ in called])
-    on_right = points[:, 0].max() - low[0] < high[0] - points[:, 0].min()
-    edge = (
-        points[:, 0].max() + 0.09 * (high[0] - low[0]) if on_right else points[:, 0].min() - 0.09 * (high[0] - low[0])
-    )
-    labels = [fill(label, _LETTERS) for _, label in called]
-    rows = [label.count("\n") + 1 for label in labels]
-    tall, gap = 0.085 * (high[1] - low[1]), 0.012 * (high[0] - low[0])
-    half = tall * sum(rows) / 2
-    y = float(np.clip(points[:, 1].mean(), low[1] + half, high[1] - half)) + half
-    for i in np.argsort(-points[:, 1], kind="stable"):
-        y -= tall * rows[i] / 2
-        at, label = called[i][0], labels[i]
-        tip = edge - gap if on_right else edge + gap
-        axes.plot([at[0], tip], [at[1], y], color=PAPER, linewidth=2.4)
-        axes.plot([at[0], tip], [at[1], y], color=INK, linewidth=0.8)
-        axes.text(
-            edge,
-            y,
-            label,
-            fontsize=TEXT,
-            color=INK,
-            weight="bold",
-            va="center",
-            ha="left" if on_right else "right",
-            path_effects=_HALO,
-        )
-        y -= tall * rows[i] / 2
 
 
 def _removed(conf: Configuration | None, elements: int) -> BoolArray:
