@@ -93,3 +93,36 @@ def test_a_case_may_keep_to_linear_theory(tmp_path):
     assert result.linear is None
     assert not result.theory.holds
     assert found.disposition.outcome is Outcome.CANNOT_TELL
+
+
+def test_a_path_that_is_lost_names_the_share_reached_and_lowers_the_outcome(tmp_path, monkeypatch):
+    """No step settles beyond 0.6 of the load: what was found up to there is shown, and the rest cannot be told."""
+    from panelfem import report
+    from panelfem.shell import continuation
+
+    settle, plane, end = continuation.Newton.settle, continuation._plane, 0.6
+
+    def lost(self, start, factor):
+        return None if factor > end else settle(self, start, factor)
+
+    def lost_on_the_plane(*arguments):
+        found = plane(*arguments)
+        return None if found is None or found[0].factor > end else found
+
+    monkeypatch.setattr(continuation.Newton, "settle", lost)
+    monkeypatch.setattr(continuation, "_plane", lost_on_the_plane)
+    path = tmp_path / "plate.toml"
+    path.write_text(CLAMPED.format(limit=50.0, settings=""), encoding="utf-8")
+    whole = assess(load_case(path))
+    found = whole.configurations[0]
+    result = found.variants[0].loads[0]
+    mode = next(m for m in result.modes if m.mode == "no equilibrium found")
+    assert 0.4 < mode.factor <= end
+    assert found.disposition.outcome is Outcome.CANNOT_TELL
+    share = f"{mode.factor:.3g}"
+    assert f"no equilibrium was found beyond {share} times" in found.disposition.reason
+    assert any(f"those at {share} times the expected severity" in note for note in result.notes)
+    assert result.curve[-1].factor == pytest.approx(mode.factor, rel=0.02)
+    assert 0.0 < result.deflection.value < 6e-3
+    report.write(whole, tmp_path / "out")
+    assert f"no equilibrium was found beyond {share} times" in (tmp_path / "out" / "report.html").read_text("utf-8")
