@@ -17,10 +17,14 @@ from panelfem.assess.model import Bent, Model
 from panelfem.loads import Contact, Load, LoadCase
 from panelfem.loads.obstacle import Obstacle, contact_notes, obstacle_rows, place_obstacle
 from panelfem.loads.vectors import fastener_gaps, load_vector
-from panelfem.reserve.observe import Response, State
+from panelfem.reserve.observe import Observed, Response, State
 from panelfem.reserve.records import ContactState
 from panelfem.shell.contact import ContactProblem, ContactSolution, Free, Pusher
 from panelfem.shell.held import HeldState
+from panelfem.units import number
+
+#: Share of its advance by which a shape may stand inside a panel that has moved.
+ENTERED = 0.1
 
 
 class Responder:
@@ -67,14 +71,14 @@ class Responder:
     def linear(self, load: LoadCase, stiffness: FloatArray | None = None) -> Response:
         """The linear response to a load case, as `__call__`."""
         k = self.model.holding.stiffness if stiffness is None else stiffness
-        number, other = self._of[load.name]
-        held, scaled = self._base[:, number], self._base[:, other]
+        column, other = self._of[load.name]
+        held, scaled = self._base[:, column], self._base[:, other]
         gaps = fastener_gaps(load.held, self.model.panel)
         own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
         contacts = (*own, *load.obstacles)
         if not contacts:
             fixings = self.held.at(k)
-            key = (number, k.tobytes(), gaps.tobytes())
+            key = (column, k.tobytes(), gaps.tobytes())
             if key not in self._states:
                 self._states[key] = State(fixings.displacement(held, gaps), fixings.reactions(held, gaps))
             return Proportional(fixings, self._states[key], load.dynamic * scaled)
@@ -100,6 +104,24 @@ class Responder:
             if there.where.size:
                 found += contact_notes(self._pushers[contact.geometry][0], there.where)
                 found += self._pressed_fixings(there.where)
+        return tuple(found)
+
+    def entered(self, load: LoadCase, state: Observed, points: FloatArray) -> tuple[str, ...]:
+        """A warning for each shape that stands inside the panel as that has really moved, `points` (ne, m, 3) of it.
+
+        Where a shape presses, and along which normals, is taken from where the panel was before it moved.
+        """
+        own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
+        moved = (points + state.displacement)[self.model.shell.active]
+        found = []
+        for contact, there in zip((*own, *load.obstacles), state.contacts, strict=True):
+            depth = there.advance - float(self._pushers[contact.geometry][0].clearance(moved).min(initial=np.inf))
+            if there.where.size and depth > ENTERED * there.advance:
+                found.append(
+                    f"as the panel has moved, the shape stands {number(1e3 * depth, 2)} mm inside it, of an advance of "
+                    f"{number(1e3 * there.advance, 3)} mm: places and normals of contact are those before it moved, so "
+                    "forces there are approximate"
+                )
         return tuple(found)
 
     def _pressed_fixings(self, touched: FloatArray) -> list[str]:

@@ -130,7 +130,11 @@ def followed(
     result = replace(
         _beside(result, solved.result(load.name)),
         curve=_curve(model, response, result.deflection) if like is None else like.curve,
-        notes=(*result.notes, *responder.notes(load, result.contacts)),
+        notes=(
+            *result.notes,
+            *responder.notes(load, result.contacts),
+            *responder.entered(load, path.state(1.0), model.subject.observer.points),
+        ),
         residual=response.residual(path.within(1.0)),
     )
     return replace(
