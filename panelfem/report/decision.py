@@ -5,7 +5,7 @@ from __future__ import annotations
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.disposition.records import Outcome
 from panelfem.report import figures, room, wording
-from panelfem.report.clock import clock
+from panelfem.report.clock import brief, clock
 from panelfem.report.glyph import badge, css_class
 from panelfem.report.headline import Row, rows
 from panelfem.report.large import decisive
@@ -200,7 +200,7 @@ def _cells(row: Row, heads: tuple[str, ...]) -> list[Markup]:
     names = [head.replace("\u00ad", "") for head in heads]
     rank = f"{row.rank} " if row.rank is not None else ""
     tag = "recommended" if row.recommended else _KINDS[row.configuration.kind]
-    note = f"; {row.configuration.note}" if row.configuration.note else ""
+    note = f"; {brief(row.configuration.note)}" if row.configuration.note else ""
     first = el("th", el("span", rank, cls="rank"), row.name, _small(tag + note), scope="row")
     takes = row.takes
     cells: list[tuple[str, ...] | Markup] = [
