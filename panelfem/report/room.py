@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.report import wording
+from panelfem.report.clock import brief
 from panelfem.report.headline import rows
 
 #: Lines of 9 pt on two sides of A4 landscape, less what is lost at the foot of a side.
@@ -37,11 +38,11 @@ def lines(assessment: Assessment, conditions: Sequence[str], inspections: Sequen
         sum(_lines(words, _CONDITION) for words in entries) for entries in (conditions, inspections, ("",))
     )
     clock = 2.0 + sum(
-        max(1.9, 0.4 + _lines(r.name, _NAME) + (_lines(r.configuration.note, _NOTE) if r.configuration.note else 0))
+        max(1.9, 0.4 + _lines(r.name, _NAME) + (_lines(brief(r.configuration.note), _NOTE) if r.configuration.note else 0))
         for r in every
         if r.rank is not None
     )
     table = 6.0 + sum(
-        max(4.3, 0.5 + _lines(r.name, _FIRST) + _lines(f"option; {r.configuration.note}", _FIRST)) for r in every
+        max(4.3, 0.5 + _lines(r.name, _FIRST) + _lines(f"option; {brief(r.configuration.note)}", _FIRST)) for r in every
     )
     return head + lead + asked + clock + 5.0 + table
