@@ -38,7 +38,10 @@ def lines(assessment: Assessment, conditions: Sequence[str], inspections: Sequen
         sum(_lines(words, _CONDITION) for words in entries) for entries in (conditions, inspections, ("",))
     )
     clock = 2.0 + sum(
-        max(1.9, 0.4 + _lines(r.name, _NAME) + (_lines(brief(r.configuration.note), _NOTE) if r.configuration.note else 0))
+        max(
+            1.9,
+            0.4 + _lines(r.name, _NAME) + (_lines(brief(r.configuration.note), _NOTE) if r.configuration.note else 0),
+        )
         for r in every
         if r.rank is not None
     )
