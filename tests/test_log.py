@@ -519,7 +519,7 @@ def engine(monkeypatch: pytest.MonkeyPatch) -> None:
     """The command with a made-up assessment in place of the solver."""
     monkeypatch.setattr("panelfem.case.load_case", lambda path: None, raising=False)
     found = synthetic.assessment(resolution=(12, 8))
-    monkeypatch.setattr("panelfem.assess.assess", lambda case, progress: found, raising=False)
+    monkeypatch.setattr("panelfem.assess.assess", lambda case, progress, early: found, raising=False)
 
 
 @pytest.mark.usefixtures("engine")
@@ -546,6 +546,6 @@ def test_a_log_that_cannot_be_used_stops_an_assessment_before_it_starts(
     tmp_path: Path, more: list[str], what: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("panelfem.assess.assess", lambda case, progress: pytest.fail("assessed all the same"))
+    monkeypatch.setattr("panelfem.assess.assess", lambda case, progress, early: pytest.fail("assessed all the same"))
     assert main(["assess", "case.toml", "--out", "out", *more]) == 2
     assert what in capsys.readouterr().err

@@ -166,7 +166,12 @@ def _on_good_meshes(
             if not met and not stopped:
                 stopped = f"the limit of {reached} was reached"
             case = replace(case, panel=panel)
-            return case, every, evaluations, Meshing(case.accuracy, tuple(made), met, order + 1, stopped)
+            return (
+                case,
+                every,
+                evaluations,
+                Meshing(case.accuracy, tuple(made), met, order + 1, stopped, case.near_only),
+            )
         if _stagnant([m.worst for m in made]):
             stopped = "smaller elements no longer help"
             continue
@@ -208,6 +213,7 @@ def _settings(case: Case) -> Settings:
         case.required_factor,
         case.large_displacements,
         case.imperfection,
+        near_only=case.near_only,
     )
 
 

@@ -83,11 +83,12 @@ def evaluate(
     shells = low.model.shell, high.model.shell
     notes = tuple(high.model.holding.system.notes)
     checks = far(low, settings)
+    asked = settings.asked if settings.near_only else None
     for stage in ("linear", "far") if checks else ("linear",):
         if stage == "far":  # only on a mesh that linear theory is content with: it costs many times as much
             low, high, settings = beyond_linear(low, high, checks, settings)
         results = _barred(low, high)
-        wanted = tuple((result.load, aim) for result in results for aim in aims(result))
+        wanted = tuple((result.load, aim) for result in results for aim in aims(result, asked))
         if accuracy is not None and any(not aim.share <= accuracy for _, aim in wanted):
             needed = wish(low, high, wanted, accuracy)
             return Evaluation(state, results, high.fields, {}, {}, notes, wanted, needed), shells

@@ -127,7 +127,7 @@ class Meshing:
     `accuracy` asked for, as a share (None: the element size was given, the mesh is not adapted); `meshes` in the order
     they were made, the last one used; `met`: every bar the accuracy is asked of is within it; `order` of the elements
     that give the numbers, one more than that of the elements the bars come from; `stopped`: why it was not met, in
-    words, empty if it was.
+    words, empty if it was; `near_only`: it was asked only of reserves near what is asked.
     """
 
     accuracy: float | None
@@ -135,6 +135,7 @@ class Meshing:
     met: bool
     order: int
     stopped: str = ""
+    near_only: bool = False
 
 
 @dataclass(frozen=True)

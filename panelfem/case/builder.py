@@ -85,6 +85,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         large_displacements=model.settings.large_displacements,
         order=model.settings.element_order,
         accuracy=None if model.settings.element_size_mm is not None else model.settings.accuracy,
+        near_only=model.settings.accuracy_near_governing_only,
         imperfection=None if (height := model.settings.imperfection_mm) is None else 1e-3 * height,
         inputs=input_rows(model, used, origins), assumed=assumed_inputs(model, used), hash=_hash(model, file),
         places=places,

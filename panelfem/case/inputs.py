@@ -35,7 +35,8 @@ def input_rows(
     rows = [row for name in ("case", "safety", "panel", "damage", "option", "held", "load", "settings")
             for row in _rows(getattr(model, name), name, name in model.model_fields_set)]  # fmt: skip
     if model.settings.element_size_mm is not None:  # the default is not used then
-        rows = [row for row in rows if row.key != "settings.accuracy"]
+        unused = ("settings.accuracy", "settings.accuracy_near_governing_only")
+        rows = [row for row in rows if row.key not in unused]
     for material in materials:
         for name, source in material.provenance.items():
             shown = _property(getattr(material, name), source)

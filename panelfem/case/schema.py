@@ -87,6 +87,11 @@ class Settings(Section):
         0.2,
         default=0.02,
     )
+    accuracy_near_governing_only: bool = flag(
+        "Whether the accuracy is asked only of reserves up to 2.5 times what is asked, and of the strain there (and of "
+        "deflection and fixing loads, as always); others stand with the bars they then have.",
+        default=False,
+    )
     element_size_mm: float | None = number(
         "Element size away from detail; given, the mesh is not adapted; absent: adapted to the accuracy.",
         2.0,

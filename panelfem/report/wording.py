@@ -277,7 +277,8 @@ def meshing_sentence(assessment: Assessment) -> str:
     worst = f"the worst is {last.what}, {last.where}, with {figures.share_of_bar(last.worst)}"
     if found.accuracy is None:
         return f"The element size was given, so the mesh was not adapted: of the numbers {worst}."
-    asked = f"{number(100.0 * found.accuracy)} %"
+    near = ", of deflection, fixing loads and reserves near what is asked" if found.near_only else ""
+    asked = f"{number(100.0 * found.accuracy)} %{near}"
     made = f"{len(found.meshes)} mesh{'es' if len(found.meshes) > 1 else ''}"
     if found.met:
         return f"The accuracy asked for, {asked}, is met after {made}: {worst}."

@@ -38,7 +38,8 @@ class Settings:
     large displacements.
 
     `imperfection` m: height of the initial shape of a panel that buckles, None: as assumed.  `nearness`: load -> what
-    is computed of its buckling, as the share of the buckling load over that of the hand one.
+    is computed of its buckling, as the share of the buckling load over that of the hand one.  `near_only`: the accuracy
+    is asked of reserves near what is asked only.
     """
 
     decide: Mapping[str, str] = field(default_factory=dict)
@@ -47,6 +48,7 @@ class Settings:
     followed: bool = True
     imperfection: float | None = None
     nearness: Mapping[str, float] = field(default_factory=dict)
+    near_only: bool = False
 
 
 @dataclass(frozen=True)

@@ -251,19 +251,29 @@ class Aim:
     fixing: str = ""
 
 
-def aims(result: LoadResult) -> Iterator[Aim]:
+#: Reserves above so many times what is asked are far from governing.
+FAR_OFF = 2.5
+
+
+def aims(result: LoadResult, asked: float | None = None) -> Iterator[Aim]:
     """The numbers of a result that the accuracy is asked of: greatest deflection, the governing reserves, the greatest
     strain of the plies there, and what the fixings carry (of the most any of them carries).
+
+    With the factor `asked`, reserves far above it are left out, and strain where only such are reached.
     """
+
+    def near(mode: ModeReserve) -> bool:
+        return asked is None or mode.rank - (0.0 if math.isnan(mode.bar) else mode.bar) <= FAR_OFF * asked
+
     if result.deflection.value > 0.0:
         yield Aim(result.deflection.bar / result.deflection.value, "deflection")
     for mode in {_key(m): m for m in (result.release, result.first_ply)}.values():
-        if mode.status == "found" and mode.factor > 0.0:
+        if mode.status == "found" and mode.factor > 0.0 and near(mode):
             yield Aim(mode.bar / mode.factor, mode.mode, result.doubtful or mode)
     if result.doubtful is not None and result.release.status == "beyond search":
         yield Aim(result.release.bar / result.release.factor, "what may govern", result.doubtful)
     place = result.release if result.release.ply is not None else result.first_ply
-    if result.plies and place.status == "found":
+    if result.plies and place.status == "found" and near(place):
         strain = np.abs([row.strain for row in result.plies])
         bar = np.array([row.strain_bar for row in result.plies])
         at = np.unravel_index(int(np.argmax(strain)), strain.shape)
