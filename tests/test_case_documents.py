@@ -366,6 +366,7 @@ criteria_without_mode_govern = false
 lose_each_fastener = true
 vibrations = false
 large_displacements = false
+accuracy_near_governing_only = true
 imperfection_mm = 0.3
 element_size_mm = 30
 element_order = 2

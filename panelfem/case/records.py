@@ -71,8 +71,9 @@ class Case:
     leave linear theory are followed.  `order` of the elements, None for the
     default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
     not adapted; `near_only`: it is asked only of reserves near what is asked.  `imperfection` m: height of the
-    initial shape a panel that buckles is followed from, None for the default.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
-    (3,) m: fasteners, damage, kerbs.  `damage_regions` are the mesh regions of holes,
+    initial shape a panel that buckles is followed from, None for the default.  `hash` is the sha256 of the case file
+    and of every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.  `damage_regions` are the
+    mesh regions of holes,
     softened areas and delaminations.
     """
 
