@@ -135,7 +135,7 @@ def test_cutting_the_dull_area_out_ends_its_bracket(panel):
     option = Option("cut", (patch(cut_out="hole"),), 30.0)
     plan = plans(Inputs(panel, (Softened("D", "hole", 1e-3, 0.5),), (option,), ()))[2]
     assert len(plan.states) == 1
-    assert not plan.dull
+    assert plan.left == ()
 
 
 def test_a_laminate_keeps_its_layers_when_plies_are_exchanged(panel):

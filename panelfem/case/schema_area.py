@@ -59,3 +59,5 @@ Area = Disc | EllipseArea | Rectangle | Polygon
 #: An area with a centre and two axes.
 OvalTable = Annotated[Disc | EllipseArea | Rectangle, Field(discriminator="shape")]
 Oval = Disc | EllipseArea | Rectangle
+#: An area that may be narrow.
+SlenderTable = Annotated[EllipseArea | Rectangle, Field(discriminator="shape")]
