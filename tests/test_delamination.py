@@ -265,7 +265,7 @@ def test_ply_and_place_are_told() -> None:
     assert patched.laminates[above.laminate].plies[6].material.name == "ply"
 
 
-def test_the_panel_keeps_its_stiffness() -> None:
+def test_delamination_leaves_the_panel_its_stiffness() -> None:
     sound = panel(sheet(6))
     bad = damaged(sound, [found(4)])
     assert (bad.stiffness() == sound.stiffness()).all()

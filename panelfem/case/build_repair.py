@@ -7,17 +7,20 @@ from typing import Any
 
 from panelfem.case.fields import Quantity
 from panelfem.case.regions import oval_of, region_of, size_at, smallest_half_width
-from panelfem.case.schema_area import Polygon
+from panelfem.case.schema_area import Polygon, SlotArea
 from panelfem.case.schema_damage import ActionKeys, OptionKeys, PatchAction, RefitAction, TapeAction
 from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
 from panelfem.case.site import Site
 from panelfem.damage import Damage
 from panelfem.damage.keys import Key, keys_of
-from panelfem.damage.kind import AreaDamage, Notch, OvalDamage
+from panelfem.damage.kind import AreaDamage, Notch, OvalDamage, Slit
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import Adhesive, Material
 from panelfem.repair.records import Action, Option, PatchRepair, Refit, Spare, Tape
 from panelfem.units import SUFFIXES, suffix
+
+#: A crack narrower than this is meshed this wide, mm: elements at its tip are a quarter of the tip's radius.
+NARROWEST = 2.0
 
 
 def damage_region(name: str) -> str:
@@ -41,16 +44,20 @@ def _found(keys: DamageSection, path: str, site: Site) -> Damage:
         values["fastener"] = keys.fastener
     elif isinstance(keys, AreaSection) and issubclass(record, AreaDamage):
         name, grown, path = damage_region(keys.name), 1e-3 * keys.tolerance_mm, f"{path}.area"
-        values["region"] = name
+        area, values["region"] = keys.area, name
+        if issubclass(record, Slit) and isinstance(area, SlotArea):
+            longer = {"length_mm": area.length_mm + 2.0 * keys.tolerance_mm}
+            area, grown = area.model_copy(update=longer | {"width_mm": max(area.width_mm, NARROWEST)}), 0.0
+            values["tip_radius"] = 5e-4 * area.width_mm
         if issubclass(record, Notch):
-            half = smallest_half_width(keys.area, grown)
+            half = smallest_half_width(area, grown)
             size = min(size_at(half, site.coarse), max(values["characteristic_length"], 1.5e-3))
-            site.add(region_of(keys.area, name, site.ground, path, size, grown))
+            site.add(region_of(area, name, site.ground, path, size, grown))
         else:
             site.area(keys.area, name, path, grown)
         if issubclass(record, OvalDamage):
-            if isinstance(keys.area, Polygon):
-                raise TypeError(f"{keys.kind} has a polygon, which its section refuses")
+            if isinstance(keys.area, Polygon | SlotArea):
+                raise TypeError(f"{keys.kind} has a polygon or a slot, which its section refuses")
             oval = oval_of(keys.area, site.ground, path, grown)
             values |= dict(zip(("place", "along", "semi_axes"), oval, strict=True))
     return record(keys.name, **values)

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 from pydantic import Field, create_model
 
 from panelfem.case.fields import Quantity, Section, choice, flag, number, quantity, section, text
-from panelfem.case.schema_area import Area, AreaTable, OvalTable, SlenderTable
+from panelfem.case.schema_area import Area, AreaTable, OvalTable, SlotArea
 from panelfem.damage import KINDS, AreaDamage, Damage
 from panelfem.damage.keys import Assumed, Key, keys_of
-from panelfem.damage.kind import TAPPED, OvalDamage
+from panelfem.damage.kind import TAPPED, OvalDamage, Slit
 
 
 class DamageSection(Section):
@@ -51,7 +51,7 @@ def section_of(record: type[Damage]) -> type[DamageSection]:
     if issubclass(record, AreaDamage):
         base = AreaSection
         tapped = record.tolerance >= TAPPED
-        table = SlenderTable if record.slender else OvalTable if issubclass(record, OvalDamage) else AreaTable
+        table = SlotArea if issubclass(record, Slit) else OvalTable if issubclass(record, OvalDamage) else AreaTable
         oval = issubclass(record, OvalDamage) * (
             " What buckles is an ellipse clamped at its rim: a disc or an ellipse as it is, of a rectangle the ellipse "
             "through its corners, which is on the safe side."
@@ -61,10 +61,11 @@ def section_of(record: type[Damage]) -> type[DamageSection]:
             section(f"Where it is and how big, as {'tapped out' if tapped else 'measured'}.{oval}"),
         )
         finds = " (a tap test finds an edge to about ±5 mm: common practice, no source)" if tapped else ""
+        grows = "longer at either tip" if issubclass(record, Slit) else "larger all round"
         own["tolerance_mm"] = (
             float,
             number(
-                f"Uncertainty of the border; the damage is taken that much larger all round{finds}.",
+                f"Uncertainty of the border; the damage is taken that much {grows}{finds}.",
                 0.0,
                 50.0,
                 default=record.tolerance,

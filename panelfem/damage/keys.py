@@ -70,6 +70,11 @@ def flag(name: str, description: str, *, default: bool) -> Any:
     return _declared(Key(name, description, "flag", default=default))
 
 
+def built() -> Any:
+    """A field that is no key: the builder of a case works it out."""
+    return field()
+
+
 def _declared(key: Key) -> Any:
     return field(metadata={"key": key})
 
