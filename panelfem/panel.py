@@ -38,6 +38,13 @@ class Fastener:
     fitted: bool = True
 
 
+def rated(fastener: Fastener, shear: float, pull: float) -> Fastener:
+    """The fastener with a share of each rating that is known."""
+    rating = fastener.rating_shear, fastener.rating_pull
+    known = [None if r is None else share * r for r, share in zip(rating, (shear, pull), strict=True)]
+    return replace(fastener, rating_shear=known[0], rating_pull=known[1])
+
+
 @dataclass(frozen=True)
 class EdgeSupport:
     """A supported stretch of the boundary: the boundary edges whose middle lies inside `region` (None: all of them).

@@ -15,7 +15,7 @@ from panelfem.assess import assess
 from panelfem.assess.records import Assessment, Configuration
 from panelfem.case import Case, build
 from panelfem.case.read import check
-from panelfem.damage.records import Delamination
+from panelfem.damage import Delamination
 from panelfem.disposition import Outcome
 from panelfem.errors import CaseError, Fault
 from panelfem.material import library
@@ -159,8 +159,8 @@ def test_shapes(tmp_path: Path) -> None:
         ("[0]_16", 16, "no interface after ply 16: the stack has 16 plies", "1 to 15"),
         ("[0]_16", 40, "no interface after ply 40", "1 to 15"),
         ("[0]", 1, "the stack has one ply", "two plies or more"),
-        ("[0/90/foam-pvc-80:6mm]s", 2, "the core 'foam-pvc-80' lies right above the interface", "not assessed yet"),
-        ("[0/90/foam-pvc-80:6mm]s", 3, "the core 'foam-pvc-80' lies right below the interface", "not assessed yet"),
+        ("[0/90/foam-pvc-80:6mm]s", 2, "the core 'foam-pvc-80' lies right above the interface", 'kind = "disbond"'),
+        ("[0/90/foam-pvc-80:6mm]s", 3, "the core 'foam-pvc-80' lies right below the interface", 'kind = "disbond"'),
         (FOAM, 3, "that is a disbond", "between two plies"),
         (FOAM, 4, "that is a disbond", "between two plies"),
         (FOAM, 6, "that is a disbond", "between two plies"),

@@ -7,6 +7,8 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from damage_examples import board
+
 from panelfem.case.fields import Quantity, Section
 from panelfem.case.read import check
 from panelfem.case.schema import CaseFile
@@ -438,7 +440,8 @@ def documents(folder: Path) -> dict[str, dict[str, Any]]:
         if load["kind"] == "wall contact":
             del load["interference_mm"], load["car_stiffness_N_per_mm"]
             load["force_N"] = 800
-    return {"outline": outline, "mesh": tomllib.loads(MESH), "flat": flat, "formula": formula, "loads": loads}
+    mesh = tomllib.loads(MESH)
+    return {"outline": outline, "mesh": mesh, "flat": flat, "formula": formula, "loads": loads, "damage": board()}
 
 
 def _sheet() -> str:

@@ -36,14 +36,14 @@ def patch(side=1, cured=1.0, cut_out=None):
     return PatchRepair("P", "patch", PATCH, LIB["film-epoxy"], 0.2e-3, side, cured, None, cut_out)
 
 
-def test_a_hole_takes_its_elements_and_mass(panel):
+def test_hole_takes_its_elements_and_mass(panel):
     holed = damaged(panel, [Hole("H", "hole", 3.8e-3)])
     area = panel.mesh.areas[panel.mesh.inside["hole"]].sum()
     assert panel.mass() - holed.mass() == pytest.approx(area * PARENT.areal_mass)
     assert (holed.removed == panel.mesh.inside["hole"]).all()
 
 
-def test_a_dull_area_is_weak_at_one_end_and_slack_at_the_other(panel):
+def test_softened_is_weak_at_one_end_and_slack_at_the_other(panel):
     dull = Softened("D", "hole", 1e-3, 0.5)
     assert ends([dull]) == (STIFF, SOFT)
     at = np.flatnonzero(panel.mesh.inside["hole"])[0]
@@ -55,7 +55,7 @@ def test_a_dull_area_is_weak_at_one_end_and_slack_at_the_other(panel):
     assert not stiff.slack.any()
 
 
-def test_a_missing_fixing_and_its_refit(panel):
+def test_missing_fastener_and_its_refit(panel):
     gone = damaged(panel, [MissingFastener("gone", "F1")])
     assert not gone.fasteners[0].fitted
     assert repaired(gone, [Refit("back", "F1")]).fasteners[0].fitted
@@ -135,7 +135,7 @@ def test_cutting_the_dull_area_out_ends_its_bracket(panel):
     option = Option("cut", (patch(cut_out="hole"),), 30.0)
     plan = plans(Inputs(panel, (Softened("D", "hole", 1e-3, 0.5),), (option,), ()))[2]
     assert len(plan.states) == 1
-    assert not plan.dull
+    assert plan.left == ()
 
 
 def test_a_laminate_keeps_its_layers_when_plies_are_exchanged(panel):

@@ -162,8 +162,8 @@ def test_a_prescribed_deflection_test_is_passed_without_a_factor_on_top():
         ({"contingencies": (("patch gone", result(0.7)),)}, "patch gone"),
         ({"contingencies": (("patch gone", result(3.0, reasons=("rotation",))),)}, "outside linear theory"),
         ({"lost": {"F3": (0.8, "kerb")}}, "F3 is locked"),
-        ({"dull": True}, "tap the dull area"),
-        ({"delaminated": True}, "tap the delaminated area"),
+        ({"left": ("tap the dull area",)}, "tap the dull area"),
+        ({"left": ("tap the delaminated area",)}, "tap the delaminated area"),
         ({"fastened_to_protective_part": True}, "manufacturer's procedure"),
         ({"over_high_voltage": True}, "authorised person confirms isolation"),
         ({"permitted": None}, "ask the scrutineers"),
@@ -421,7 +421,7 @@ def test_nothing_ever_lifts_an_outcome(factor, low, high, dull, bar):
     exact = judge(Findings("x", (result(factor),)), DEBRIS)
     plain = judge(Findings("x", (barred(result(factor), bar),)), DEBRIS)
     assert _ORDER.index(exact.outcome) <= _ORDER.index(plain.outcome)
-    capped = judge(Findings("x", (barred(result(factor), bar),), dull=dull), DEBRIS)
+    capped = judge(Findings("x", (barred(result(factor), bar),), left=("tap it",) * dull), DEBRIS)
     ends = lowered(capped, [assumption(low, high)])
     assert _ORDER.index(plain.outcome) <= _ORDER.index(capped.outcome) <= _ORDER.index(ends.outcome)
 
@@ -431,7 +431,7 @@ def candidate(name, factor, minutes, permitted=True, **change):
 
 
 def test_recommends_what_meets_before_what_meets_with_conditions():
-    name, why = recommend([candidate("as found", 2.0, 0, dull=True), candidate("patch", 2.0, 30)], 60)
+    name, why = recommend([candidate("as found", 2.0, 0, left=("tap it",)), candidate("patch", 2.0, 30)], 60)
     assert name == "patch"
     assert "quicker but meets only with conditions" in why
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from panelfem import __version__
 from panelfem.assess.adapt import MOST_ELEMENTS, MOST_IN_ALL, MOST_MESHES, refined, sharpened
-from panelfem.assess.cautions import CAUTIONS, SOURCES, declined
+from panelfem.assess.cautions import CAUTIONS, declined, sources_of
 from panelfem.assess.configure import configuration
 from panelfem.assess.ends import screened_out
 from panelfem.assess.evaluate import Evaluation, Shells, evaluate, looked_at
@@ -99,7 +99,7 @@ def _assembled(
         CAUTIONS,
         chosen.disposition.assumptions,
         tuple(InputRow(r.key, r.shown, r.basis, r.source) for r in case.inputs),
-        SOURCES,
+        sources_of(case),
         case.panel.mesh,
         case.places,
         _damage_regions(case),

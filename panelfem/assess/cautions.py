@@ -21,10 +21,15 @@ SOURCES = (
     "Bonded overlap: linear adhesive shear and peel after Goland & Reissner 1944, solved directly.",
     "Sandwich: Hoff & Mautner 1945; Allen 1969; shear crimping as in MIL-HDBK-23 (from memory).",
     "Hand buckling load: strip of orthotropic plate, Lekhnitskii 1968 (from memory).",
-    "Plies over a delamination: a film that buckles, Chai, Babcock & Knauss 1981 (from memory), as a clamped ellipse "
-    "by Ritz; that no shear is carried over the interface is left out, and so is growth.",
     "Factors asked for, by consequence: common practice, no source.",
 )
+
+
+def sources_of(case: Case) -> tuple[str, ...]:
+    """What every report rests on, then the model and the limits of each kind of damage that was found."""
+    kinds = dict.fromkeys(type(found) for found in case.damage)
+    return (*SOURCES, *(f"Damage of kind {k.word!r}: {k.source}. Limits: {k.limits}." for k in kinds))
+
 
 _WHY = {
     "is one": "is a part that protects people",

@@ -173,8 +173,14 @@ def _new_matrix(panel: Panel, sweep: Sweep) -> bool:
 
     That of a layer of glue moves the bond line's peaks and next to nothing else.
     """
+    if sweep.kind == "damage stiffness":
+        return True
     of_target = [p.material for lam in panel.laminates for p in lam.plies if p.material.name == sweep.target]
     return sweep.kind == "stiffness" and any(not isinstance(material, Adhesive) for material in of_target)
+
+
+def _ratings(panel: Panel) -> list[tuple[float | None, float | None]]:
+    return [(f.rating_shear, f.rating_pull) for f in panel.fasteners]
 
 
 def _bonds(panel: Panel) -> list[tuple[float, object]]:
@@ -191,7 +197,7 @@ def _end(model: Model, stated: _End, change: Swept, words: Words) -> _End | None
     end = _End(stated.subject, stiffness, change.inputs.loads, change.severity)
     if any(a.length != b.length for a, b in zip(other.notches, model.state.notches, strict=True)):
         return replace(end, subject=model.read(other, words))
-    if new.laminates != old.laminates or _bonds(new) != _bonds(old):
+    if new.laminates != old.laminates or _bonds(new) != _bonds(old) or _ratings(new) != _ratings(old):
         return replace(end, subject=model.subject.on(new))
     same_loads = all(a is b for a, b in zip(end.loads, stated.loads, strict=True))
     same = np.array_equal(end.stiffness, stated.stiffness) and same_loads and not end.severity

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from panelfem.damage import SOFT, Damage, Delamination, Hole, Softened, damaged, ends
+from panelfem.damage import AreaDamage, Damage, FasteningDamage, damaged, ends
 from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
 from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired
@@ -43,7 +43,7 @@ class State:
 
 @dataclass(frozen=True)
 class Plan:
-    """One configuration: the states that must meet the factor, and those it must survive."""
+    """One configuration: the states that must meet the factor, and those it must survive; the damage `left` in it."""
 
     name: str
     kind: Literal["undamaged", "as found", "option"]
@@ -52,10 +52,9 @@ class Plan:
     minutes: float = 0.0
     permitted: bool | None = True
     note: str = ""
-    dull: bool = False
     bonded: bool = False
     damaged: bool = False
-    delaminated: bool = False
+    left: tuple[Damage, ...] = ()
 
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
@@ -64,8 +63,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
     found = [Plan("undamaged", "undamaged", (undamaged,))]
     if inputs.damage:
         states = tuple(_state(inputs, end, (), bonded=False) for end in ends(inputs.damage))
-        dull, apart = (_any(inputs.damage, kind) for kind in (Softened, Delamination))
-        found.append(Plan("as found", "as found", states, dull=dull, damaged=True, delaminated=apart))
+        found.append(Plan("as found", "as found", states, damaged=True, left=inputs.damage))
     for option in inputs.options:
         if any(isinstance(action, Spare) for action in option.actions):
             found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
@@ -84,10 +82,9 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
                 option.minutes,
                 option.permitted,
                 option.note,
-                _any(left, Softened),
                 bonded,
                 bool(inputs.damage),
-                _any(left, Delamination),
+                left,
             )
         )
     return tuple(found)
@@ -108,13 +105,15 @@ def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
 
 
 def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
-    """The damage that is still in the panel after the actions: a dull or delaminated area that was cut out is not."""
-    gone = _cuts(actions)
-    return tuple(d for d in damage if not (isinstance(d, Softened | Delamination) and d.region in gone))
+    """The damage that is still in the panel after the actions: what was cut out, or put back, is not."""
+    cuts, refitted = _cuts(actions), {a.fastener for a in actions if isinstance(a, Refit)}
 
+    def gone(found: Damage) -> bool:
+        if isinstance(found, AreaDamage):
+            return found.goes_when_cut and found.region in cuts
+        return isinstance(found, FasteningDamage) and found.refits and found.fastener in refitted
 
-def _any(damage: Sequence[Damage], kind: type) -> bool:
-    return any(isinstance(d, kind) for d in damage)
+    return tuple(d for d in damage if not gone(d))
 
 
 def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) -> State:
@@ -124,9 +123,8 @@ def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) 
     panel = cut(panel, actions)
     kept = tuple(a for a in actions if bonded or not isinstance(a, PatchRepair))
     panel = repaired(panel, kept)
-    notches = [
-        Notch(panel.mesh.inside[d.region], d.characteristic_length) for d in inputs.damage if isinstance(d, Hole)
-    ]
+    areas = [d for d in inputs.damage if isinstance(d, AreaDamage)]
+    notches = [Notch(panel.mesh.inside[d.region], d.notch) for d in areas if d.notch is not None]
     notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
     structural = [f"patch {a.name}" for a in kept if isinstance(a, PatchRepair)]
     structural += [f"refit {a.fastener}" for a in kept if isinstance(a, Refit)]
@@ -144,4 +142,4 @@ def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.region for part in parts if isinstance(part, AreaForce)))
 
 
-__all__ = ["CUT_LENGTH", "SOFT", "Inputs", "Key", "Plan", "State", "plans", "states"]
+__all__ = ["CUT_LENGTH", "Inputs", "Key", "Plan", "State", "plans", "states"]

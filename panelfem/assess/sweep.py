@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 from panelfem.assess.plan import Inputs
 from panelfem.case import Sweep
-from panelfem.damage import Hole, Softened
+from panelfem.damage import Damage
+from panelfem.damage.keys import keys_of
 from panelfem.errors import InputError
 from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import softened, stiffened_material, weakened, weakened_material
@@ -33,30 +34,8 @@ def swept(inputs: Inputs, sweep: Sweep, factor: float) -> Swept:
             return Swept(_materials(inputs, sweep.target, factor, weakened, weakened_material))
         case "stiffness":
             return Swept(_materials(inputs, sweep.target, factor, softened, stiffened_material))
-        case "softened strength":
-            return Swept(
-                replace(
-                    inputs,
-                    damage=tuple(
-                        replace(d, strength=min(1.0, d.strength * factor))
-                        if isinstance(d, Softened) and d.name == sweep.target
-                        else d
-                        for d in inputs.damage
-                    ),
-                )
-            )
-        case "characteristic length":
-            return Swept(
-                replace(
-                    inputs,
-                    damage=tuple(
-                        replace(d, characteristic_length=d.characteristic_length * factor)
-                        if isinstance(d, Hole) and d.name == sweep.target
-                        else d
-                        for d in inputs.damage
-                    ),
-                )
-            )
+        case "softened strength" | "characteristic length" | "damage strength" | "damage stiffness":
+            return Swept(_damage(inputs, sweep, factor))
         case "cured":
             return Swept(
                 _actions(
@@ -103,6 +82,19 @@ def swept(inputs: Inputs, sweep: Sweep, factor: float) -> Swept:
             )
         case _:
             raise InputError(f"no rule sweeps {sweep.kind!r}", where=sweep.target)
+
+
+def _damage(inputs: Inputs, sweep: Sweep, factor: float) -> Inputs:
+    """The field of the damage whose key is swept, times the factor; what is at most 1 stays so."""
+
+    def changed(found: Damage) -> Damage:
+        if found.name != sweep.target:
+            return found
+        name, key = next((name, key) for name, key in keys_of(found).items() if key.name == sweep.key)
+        value = getattr(found, name) * factor
+        return replace(found, **{name: min(1.0, value) if key.high == 1.0 else value})
+
+    return replace(inputs, damage=tuple(changed(found) for found in inputs.damage))
 
 
 def _actions(inputs: Inputs, change: Callable[[Action], Action]) -> Inputs:

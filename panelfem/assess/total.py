@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from panelfem.assess.plan import Plan
 from panelfem.assess.records import Variant
 from panelfem.case import Case
-from panelfem.damage import Delamination, Hole, Softened
+from panelfem.damage import AreaDamage
 from panelfem.disposition import (
     Assumption,
     Consequence,
@@ -36,7 +36,7 @@ def total_uncertainty(
         load = least([judge_load(result, consequence) for result in variant.loads])
         states[variant.name] = load.factor / load.required * consequence.factor
     bearing = [a for a in found.assumptions if _bears(case, plan, a)]
-    sized = plan.damaged and any(isinstance(d, Hole | Softened | Delamination) for d in case.damage)
+    sized = plan.damaged and any(isinstance(d, AreaDamage) for d in case.damage)
     others = {"damage size": _LARGER} if sized else {}
     return uncertainty(found.loads, results, consequence.factor, bearing, states, others)
 
@@ -53,7 +53,8 @@ def _bears(case: Case, plan: Plan, a: Assumption) -> bool:
         names |= {patch.adhesive.name for panel in panels for patch in panel.patches}
         return a.key.removeprefix("materials.") in names
     if section.startswith("damage"):
-        return plan.damaged and (plan.dull or a.kind != "softened strength")
+        left = {d.name for d in plan.left}
+        return section in [f"damage[{i}]" for i, d in enumerate(case.damage) if d.name in left]
     if section.startswith("option"):
         return section in [f"option[{i}]" for i, option in enumerate(case.options) if option.name == plan.name]
     return True

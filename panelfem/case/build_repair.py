@@ -3,32 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from panelfem.case.fields import Quantity
 from panelfem.case.regions import oval_of, region_of, size_at, smallest_half_width
-from panelfem.case.schema_damage import (
-    ActionKeys,
-    DamageKeys,
-    DelaminationDamage,
-    HoleDamage,
-    MissingFastenerDamage,
-    OptionKeys,
-    PatchAction,
-    RefitAction,
-    SoftenedDamage,
-    TapeAction,
-)
+from panelfem.case.schema_area import Polygon, SlotArea
+from panelfem.case.schema_damage import ActionKeys, OptionKeys, PatchAction, RefitAction, TapeAction
+from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
 from panelfem.case.site import Site
-from panelfem.damage.records import Damage, Delamination, Hole, MissingFastener, Softened
+from panelfem.damage import Damage
+from panelfem.damage.keys import Key, keys_of
+from panelfem.damage.kind import AreaDamage, Notch, OvalDamage, Slit
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import Adhesive, Material
 from panelfem.repair.records import Action, Option, PatchRepair, Refit, Spare, Tape
+from panelfem.units import SUFFIXES, suffix
 
-AreaDamage = HoleDamage | SoftenedDamage | DelaminationDamage
+#: A crack narrower than this is meshed this wide, mm: elements at its tip are a quarter of the tip's radius.
+NARROWEST = 2.0
 
 
 def damage_region(name: str) -> str:
-    """The mesh region of a hole, a softened area or a delamination.
+    """The mesh region of damage over an area.
 
     >>> damage_region("H1")
     'damage H1'
@@ -36,36 +32,48 @@ def damage_region(name: str) -> str:
     return f"damage {name}"
 
 
-def build_damage(keys: Sequence[DamageKeys], site: Site) -> tuple[Damage, ...]:
+def build_damage(keys: Sequence[DamageSection], site: Site) -> tuple[Damage, ...]:
     """The damage, taken larger by its tolerance all round; its regions are kept for the mesh."""
-    built: list[Damage] = []
-    for i, found in enumerate(keys):
-        if isinstance(found, MissingFastenerDamage):
-            built.append(MissingFastener(found.name, found.fastener))
-            continue
-        name, grown = damage_region(found.name), 1e-3 * found.tolerance_mm
-        if isinstance(found, HoleDamage):
-            length = 1e-3 * found.characteristic_length_mm.value
-            half = smallest_half_width(found.area, grown)
-            size = min(size_at(half, site.coarse), max(length, 1.5e-3))
-            site.add(region_of(found.area, name, site.ground, f"damage[{i}].area", size, grown))
-            built.append(Hole(found.name, name, length))
-        elif isinstance(found, DelaminationDamage):
-            path = f"damage[{i}].area"
-            site.area(found.area, name, path, grown)
-            built.append(
-                Delamination(found.name, name, found.interface, *oval_of(found.area, site.ground, path, grown))
-            )
+    return tuple(_found(found, f"damage[{i}]", site) for i, found in enumerate(keys))
+
+
+def _found(keys: DamageSection, path: str, site: Site) -> Damage:
+    record = keys.record
+    values: dict[str, Any] = {name: _value(keys, key) for name, key in keys_of(record).items()}
+    if isinstance(keys, FasteningSection):
+        values["fastener"] = keys.fastener
+    elif isinstance(keys, AreaSection) and issubclass(record, AreaDamage):
+        name, grown, path = damage_region(keys.name), 1e-3 * keys.tolerance_mm, f"{path}.area"
+        area, values["region"] = keys.area, name
+        if issubclass(record, Slit) and isinstance(area, SlotArea):
+            longer = {"length_mm": area.length_mm + 2.0 * keys.tolerance_mm}
+            area, grown = area.model_copy(update=longer | {"width_mm": max(area.width_mm, NARROWEST)}), 0.0
+            values["tip_radius"] = 5e-4 * area.width_mm
+        if issubclass(record, Notch):
+            half = smallest_half_width(area, grown)
+            size = min(size_at(half, site.coarse), max(values["characteristic_length"], 1.5e-3))
+            site.add(region_of(area, name, site.ground, path, size, grown))
         else:
-            site.area(found.area, name, f"damage[{i}].area", grown)
-            share = found.strength_share
-            built.append(Softened(found.name, name, found.remaining_stiffness_share.value, share.value, _band(share)))
-    return tuple(built)
+            site.area(keys.area, name, path, grown)
+        if issubclass(record, OvalDamage):
+            if isinstance(keys.area, Polygon | SlotArea):
+                raise TypeError(f"{keys.kind} has a polygon or a slot, which its section refuses")
+            oval = oval_of(keys.area, site.ground, path, grown)
+            values |= dict(zip(("place", "along", "semi_axes"), oval, strict=True))
+    return record(keys.name, **values)
+
+
+def _value(keys: DamageSection, key: Key) -> Any:
+    """What a section says of a key, in SI."""
+    said = getattr(keys, key.name)
+    value = said.value if isinstance(said, Quantity) else said
+    ending = suffix(key.name)
+    return value if ending is None else value * SUFFIXES[ending][0]
 
 
 def build_options(
     keys: Sequence[OptionKeys],
-    damage: Sequence[DamageKeys],
+    damage: Sequence[DamageSection],
     site: Site,
     materials: Mapping[str, Material],
     material: str,
@@ -89,7 +97,7 @@ def build_options(
 def _action(
     keys: ActionKeys,
     path: str,
-    damage: Sequence[DamageKeys],
+    damage: Sequence[DamageSection],
     site: Site,
     materials: Mapping[str, Material],
     material: str,
@@ -113,12 +121,12 @@ def _action(
     return Spare(keys.name)
 
 
-def _covered(keys: PatchAction | TapeAction, path: str, damage: Sequence[DamageKeys], site: Site) -> str:
+def _covered(keys: PatchAction | TapeAction, path: str, damage: Sequence[DamageSection], site: Site) -> str:
     name = f"{keys.kind} {keys.name}"
     if keys.area is not None:
         return site.area(keys.area, name, f"{path}.area")
     overlap = 1e-3 * (keys.overlap_mm or 0.0)
-    index, found = next((i, d) for i, d in enumerate(damage) if d.name == keys.over and isinstance(d, AreaDamage))
+    index, found = next((i, d) for i, d in enumerate(damage) if d.name == keys.over and isinstance(d, AreaSection))
     size = size_at(max(overlap, 5e-3), site.coarse) if isinstance(keys, PatchAction) else site.coarse / 2
     return site.add(region_of(found.area, name, site.ground, f"damage[{index}].area", size, overlap))
 

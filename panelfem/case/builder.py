@@ -12,8 +12,8 @@ from panelfem.arrays import FloatArray
 from panelfem.case.build_loads import build_loads
 from panelfem.case.build_panel import finish_panel, plan_panel
 from panelfem.case.build_repair import build_damage, build_options
+from panelfem.case.checks_damage import found_faults
 from panelfem.case.checks_materials import materials_of
-from panelfem.case.delaminations import delamination_faults
 from panelfem.case.inputs import assumed_inputs, input_rows, materials_used
 from panelfem.case.read import parse
 from panelfem.case.records import Case
@@ -21,7 +21,7 @@ from panelfem.case.regions import centre_of
 from panelfem.case.schema import CLASS_FACTORS, CaseFile
 from panelfem.case.schema_loads import AirLoad
 from panelfem.case.site import Site, site_of
-from panelfem.damage.records import Damage, MissingFastener
+from panelfem.damage import AreaDamage, Damage
 from panelfem.errors import CaseError, Fault, InputError
 from panelfem.failure import deciding
 from panelfem.loads.records import LoadCase
@@ -64,7 +64,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
             raise CaseError(str(file), (fault,)) from error
         mesh = site.mesh(str(file))
         panel = finish_panel(model.panel, plan, mesh, materials, str(file))
-        if faults := tuple(delamination_faults(model.damage, panel)):
+        if faults := tuple(found_faults(damage, panel)):
             raise CaseError(str(file), faults)
         places = _places(panel, damage, loads, site)
         used = materials_used(panel.laminates, [a for option in options for a in option.actions])
@@ -108,7 +108,7 @@ def _places(panel: Panel, damage: tuple[Damage, ...], loads: tuple[LoadCase, ...
     """Named points: fasteners, damage, and where loads push."""
     places: dict[str, FloatArray] = {f.name: f.place for f in panel.fasteners}
     for found in damage:
-        if not isinstance(found, MissingFastener):
+        if isinstance(found, AreaDamage):
             places[found.name] = _centre(panel, found.region, site)
     for load in loads:
         region = getattr(load.scaled, "region", None)

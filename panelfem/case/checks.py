@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from panelfem.case.checks_damage import interface_faults
 from panelfem.case.checks_loads import held_faults, load_faults
 from panelfem.case.checks_materials import material_faults
 from panelfem.case.checks_panel import panel_faults
 from panelfem.case.checks_repair import damage_faults, option_faults
 from panelfem.case.checks_stacks import stack_faults
-from panelfem.case.delaminations import interface_faults
 from panelfem.case.draft import Draft, Names, twice
 from panelfem.case.faults import nearest
 from panelfem.case.plan import plan_of

@@ -10,13 +10,14 @@ from panelfem.case.draft import Draft, Names, one_of
 from panelfem.case.faults import nearest
 from panelfem.case.schema_damage import (
     ActionKeys,
-    MissingFastenerDamage,
     OptionKeys,
     PatchAction,
     RefitAction,
     SpareAction,
     TapeAction,
 )
+from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
+from panelfem.damage import FasteningDamage
 from panelfem.errors import Fault
 
 if TYPE_CHECKING:
@@ -26,28 +27,41 @@ if TYPE_CHECKING:
 def damage_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> Iterator[Fault]:
     """Faults of the damage: fasteners that are not there, areas off the panel, nothing left that holds."""
     on_mesh = draft.panel is not None and draft.panel.mesh is not None
+    seen: dict[str, str] = {}
     gone: set[str] = set()
+    last = 0
     for i, damage in draft.damage:
         path = f"damage[{i}]"
-        if not isinstance(damage, MissingFastenerDamage):
+        if isinstance(damage, AreaSection):
             yield from area_faults(damage.area, f"{path}.area", plan, on_mesh)
+        if not isinstance(damage, FasteningSection):
             continue
         yield from unknown_fastener(damage.fastener, names, f"{path}.fastener")
-        if damage.fastener in gone:
-            what = f"fastener {damage.fastener!r} is missing already"
+        if damage.fastener in seen:
+            what = f"fastener {damage.fastener!r} is {seen[damage.fastener]} already"
             yield Fault(f"{path}.fastener", what, "each fastener once", "take one of the two out")
-        gone.add(damage.fastener)
+        seen.setdefault(damage.fastener, "missing" if damage.kind == "missing fastener" else f"a {damage.kind}")
+        if issubclass(damage.record, FasteningDamage) and damage.record.may_let_go:
+            last = i
+            gone.add(damage.fastener)
     panel = draft.panel
     alone = panel is not None and bool(panel.fasteners) and not panel.edges and not panel.held_areas
     if alone and panel is not None and gone >= {f.name for f in panel.fasteners}:
-        last = max(i for i, d in draft.damage if isinstance(d, MissingFastenerDamage))
         what = "with this one gone nothing holds the panel: no load can be answered"
         yield Fault(f"damage[{last}].fastener", what, "at least one fixing left", "check which fasteners are missing")
 
 
+def _of_fixing(damage: DamageSection) -> bool:
+    return isinstance(damage, FasteningSection)
+
+
 def option_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> Iterator[Fault]:
     """Faults of the options: what they cover, refit and combine."""
-    missing = [d.fastener for _, d in draft.damage if isinstance(d, MissingFastenerDamage)]
+    missing = [
+        d.fastener
+        for _, d in draft.damage
+        if isinstance(d, FasteningSection) and issubclass(d.record, FasteningDamage) and d.record.refits
+    ]
     on_mesh = draft.panel is not None and draft.panel.mesh is not None
     patches: dict[str, str] = {}
     for i, option in draft.option:
@@ -129,11 +143,11 @@ def _cover(
                 ", ".join(names.damage) or "no damage is given",
                 nearest(action.over, names.damage),
             )
-        elif any(isinstance(d, MissingFastenerDamage) and d.name == action.over for _, d in draft.damage):
-            what = f"{action.over!r} is a missing fastener: there is no area to cover"
+        elif kind := next((d.kind for _, d in draft.damage if _of_fixing(d) and d.name == action.over), ""):
+            what = f"{action.over!r} is a {kind}: there is no area to cover"
             yield Fault(
                 f"{path}.over",
                 what,
-                "a hole, a softened area or a delamination",
+                "damage that has an area",
                 "refit the fastener, or give the area",
             )

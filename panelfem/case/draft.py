@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from panelfem.case.schema import CaseFile, Safety, Settings, Stakes
-from panelfem.case.schema_damage import DamageKeys, OptionKeys
+from panelfem.case.schema_damage import OptionKeys
+from panelfem.case.schema_found import DamageSection
 from panelfem.case.schema_loads import Held, LoadKeys
 from panelfem.case.schema_materials import MaterialKeys
 from panelfem.case.schema_panel import Panel
@@ -25,7 +26,7 @@ class Draft:
     safety: Safety | None = None
     materials: Mapping[str, MaterialKeys] = field(default_factory=dict)
     panel: Panel | None = None
-    damage: Sequence[tuple[int, DamageKeys]] = ()
+    damage: Sequence[tuple[int, DamageSection]] = ()
     option: Sequence[tuple[int, OptionKeys]] = ()
     held: Held | None = None
     load: Sequence[tuple[int, LoadKeys]] = ()

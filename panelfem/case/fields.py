@@ -25,6 +25,8 @@ SweepKind = Literal[
     "strength",
     "stiffness",
     "softened strength",
+    "damage strength",
+    "damage stiffness",
     "cured",
     "dynamic",
     "severity",

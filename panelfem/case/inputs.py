@@ -9,6 +9,7 @@ from typing import Any, Literal
 from panelfem.case.fields import About, Quantity, Section, SweepKind, about, key_of, unit_name
 from panelfem.case.records import AssumedInput, InputRow, Sweep
 from panelfem.case.schema import CaseFile
+from panelfem.case.schema_found import DamageSection
 from panelfem.case.schema_loads import KerbStrike, WallContact
 from panelfem.laminate import Laminate
 from panelfem.material import CoreMaterial, Material, PlyMaterial, Provenance
@@ -176,7 +177,8 @@ def _one(item: Quantity, known: About, path: str, key: str, owner: Section) -> A
         band = (_shown(item.band[0], known, key), _shown(item.band[1], known, key))
     sweep = None
     if known.sweep is not None and item.relative is not None and _counts(known.sweep, owner):
-        sweep = Sweep(known.sweep, str(getattr(owner, "name", path)), *item.relative)
+        of_damage = key if isinstance(owner, DamageSection) else ""
+        sweep = Sweep(known.sweep, str(getattr(owner, "name", path)), *item.relative, of_damage)
     name = getattr(owner, "name", None)
     what = known.description.split(":")[0].split(";")[0].split(".")[0].strip()
     what = f"{name}: {what[0].lower()}{what[1:]}" if isinstance(name, str) else what

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from panelfem.arrays import FloatArray
 from panelfem.case.fields import SweepKind
-from panelfem.damage.records import Damage
+from panelfem.damage import Damage
 from panelfem.loads.records import LoadCase
 from panelfem.panel import Panel
 from panelfem.repair.records import Option
@@ -27,9 +27,9 @@ class InputRow:
 class Sweep:
     """How an assumed input is swept: `low` and `high` are factors on the value used.
 
-    `target` names what is changed: a material (strength, stiffness), a damage (softened strength,
-    characteristic length), the action of an option (cured), a load (dynamic, severity, car stiffness) or a
-    fastener (fastener stiffness).
+    `target` names what is changed: a material (strength, stiffness), a damage (softened strength, characteristic
+    length, damage strength or stiffness; `key` says which of its keys), the action of an option (cured), a load
+    (dynamic, severity, car stiffness) or a fastener (fastener stiffness).
 
     >>> Sweep("car stiffness", "exit kerb", 0.6, 1.6).target
     'exit kerb'
@@ -39,6 +39,7 @@ class Sweep:
     target: str
     low: float
     high: float
+    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,9 +73,7 @@ class Case:
     default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
     not adapted; `near_only`: it is asked only of reserves near what is asked.  `imperfection` m: height of the
     initial shape a panel that buckles is followed from, None for the default.  `hash` is the sha256 of the case file
-    and of every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.  `damage_regions` are the
-    mesh regions of holes,
-    softened areas and delaminations.
+    and of every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.
     """
 
     file: str

@@ -9,9 +9,9 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 from panelfem.case.ground import Ground
-from panelfem.case.schema_area import Area, EllipseArea, Oval, Polygon, Rectangle
+from panelfem.case.schema_area import Area, EllipseArea, Oval, Polygon, Rectangle, SlotArea
 from panelfem.case.schema_area import Disc as DiscArea
-from panelfem.mesh import Disc, Ellipse, PlanPolygon, Region
+from panelfem.mesh import Disc, Ellipse, PlanPolygon, Region, Slot
 
 Triple = tuple[float, float, float]
 
@@ -31,6 +31,9 @@ def region_of(area: Area, name: str, ground: Ground, path: str, size: float, gro
         case EllipseArea(length_mm=length, width_mm=width, along=along):
             axes = (5e-4 * length + grown, 5e-4 * width + grown)
             return Ellipse(name, place, normal, np.array(along, float), axes, size)
+        case SlotArea(length_mm=length, width_mm=width, along=along):
+            half_length, half_width = 5e-4 * length + grown, 5e-4 * width + grown
+            return Slot(name, place, normal, np.array(along, float), half_length, half_width, size)
         case Rectangle(length_mm=length, width_mm=width, along=along):
             half = np.array([5e-4 * length + grown, 5e-4 * width + grown])
             return rectangle(name, place, normal, np.array(along, float), half, size)
@@ -106,7 +109,11 @@ def smallest_half_width(area: Area, grown: float = 0.0) -> float:
     match area:
         case DiscArea(diameter_mm=diameter):
             return 5e-4 * diameter + grown
-        case EllipseArea(length_mm=length, width_mm=width) | Rectangle(length_mm=length, width_mm=width):
+        case (
+            EllipseArea(length_mm=length, width_mm=width)
+            | Rectangle(length_mm=length, width_mm=width)
+            | SlotArea(length_mm=length, width_mm=width)
+        ):
             return 5e-4 * min(length, width) + grown
         case Polygon(corners_mm=corners):
             return 0.5 * _width(1e-3 * np.array(corners, float)) + grown
@@ -132,7 +139,7 @@ def size_at(half_width: float, coarse: float, share: float = 0.75) -> float:
 
 def centre_of(region: Region, inside_centroids: FloatArray) -> FloatArray:
     """A place (3,) m to name a region by: its centre, or the mean of its elements' centroids (n, 3)."""
-    if isinstance(region, Disc | Ellipse):
+    if isinstance(region, Disc | Ellipse | Slot):
         return np.asarray(region.centre, float)
     return np.asarray(inside_centroids.mean(axis=0))
 

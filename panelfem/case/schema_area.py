@@ -1,10 +1,11 @@
-"""Areas on a panel: a disc, an ellipse, a rectangle, or a polygon seen from above."""
+"""Areas on a panel: a disc, an ellipse, a rectangle, a slot, or a polygon seen from above."""
 
 from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from panelfem.case.fields import Section, choice, direction, number, numbers, point, points
 
@@ -23,7 +24,7 @@ class Disc(Section):
 class EllipseArea(Section):
     """An ellipse in the tangent plane at its centre, carried over to the surface."""
 
-    shape: Literal["ellipse"] = choice("An ellipse; a slot or a crack is a narrow one.")
+    shape: Literal["ellipse"] = choice("An ellipse.")
     centre_mm: list[float] = point(_PLACE)
     length_mm: float = number("Whole length, tip to tip.", 1.0, 2000.0)
     width_mm: float = number("Whole width.", 1.0, 2000.0)
@@ -54,8 +55,25 @@ class Polygon(Section):
     )
 
 
-AreaTable = Annotated[Disc | EllipseArea | Rectangle | Polygon, Field(discriminator="shape")]
-Area = Disc | EllipseArea | Rectangle | Polygon
+class SlotArea(Section):
+    """A slot with round ends in the tangent plane at its centre, carried over to the surface."""
+
+    shape: Literal["slot"] = choice("A slot with round ends; a crack is a narrow one.")
+    centre_mm: list[float] = point(_PLACE)
+    length_mm: float = number("Whole length, tip to tip, more than the width.", 1.0, 2000.0)
+    width_mm: float = number("Whole width; of a crack, how far it gapes at most.", 0.01, 2000.0)
+    along: list[float] = direction(_ALONG, default=[1.0, 0.0, 0.0])
+
+    @model_validator(mode="after")
+    def _longer(self) -> SlotArea:
+        if self.length_mm <= self.width_mm:
+            what = {"text": "the slot is no longer than it is wide", "allowed": "length_mm above width_mm"}
+            raise PydanticCustomError("slot", "{text}", what)
+        return self
+
+
+AreaTable = Annotated[Disc | EllipseArea | Rectangle | SlotArea | Polygon, Field(discriminator="shape")]
+Area = Disc | EllipseArea | Rectangle | SlotArea | Polygon
 #: An area with a centre and two axes.
 OvalTable = Annotated[Disc | EllipseArea | Rectangle, Field(discriminator="shape")]
 Oval = Disc | EllipseArea | Rectangle

@@ -1,4 +1,4 @@
-"""``[[damage]]``: what was found; ``[[option]]``: what could be done about it."""
+"""``[[option]]``: what could be done about the damage."""
 
 from __future__ import annotations
 
@@ -7,102 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from panelfem.case.fields import Quantity, Section, choice, flag, items, number, quantity, section, text
-from panelfem.case.schema_area import AreaTable, OvalTable
-
-#: Average-stress length of Whitney & Nuismer, J. Compos. Mater. 8 (1974) 253: a0 = 3.8 mm fitted their
-#: open-hole tests (recalled); laminates since have been fitted with roughly 2 to 6 mm (assumed band).
-NOTCH_LENGTH = Quantity(
-    value=3.8,
-    basis="assumed",
-    source="Whitney & Nuismer, J. Compos. Mater. 8 (1974) 253, average stress (recalled); band assumed",
-    band=[2.0, 6.0],
-)
-
-
-class HoleDamage(Section):
-    """Material that is gone, edges clean."""
-
-    kind: Literal["hole"] = choice("A hole, slot or edge notch.")
-    name: str = text("What it is called.")
-    area: AreaTable = section("Where it is and how big, as measured.")
-    tolerance_mm: float = number(
-        "Uncertainty of the measured border; the damage is taken that much larger all round.",
-        0.0,
-        50.0,
-        default=1.0,
-    )
-    characteristic_length_mm: Quantity = quantity(
-        "Length over which the stress at the border is averaged before it is compared with the strength.",
-        0.1,
-        20.0,
-        default=NOTCH_LENGTH,
-        sweep="characteristic length",
-        measure="open-hole coupons of the same laminate with two hole sizes",
-    )
-
-
-class SoftenedDamage(Section):
-    """An area that sounds dull: delaminated, disbonded or crushed, depth unknown."""
-
-    kind: Literal["softened"] = choice("A soft or dull-sounding area.")
-    name: str = text("What it is called.")
-    area: AreaTable = section("Where it is and how big, as tapped out.")
-    tolerance_mm: float = number(
-        "Uncertainty of the tapped border; the damage is taken that much larger all round (a tap test "
-        "finds an edge to "
-        "about ±5 mm: common practice, no source).",
-        0.0,
-        50.0,
-        default=5.0,
-    )
-    strength_share: Quantity = quantity(
-        "Share of the strength that is left if the stiffness is still all there.",
-        0.01,
-        1.0,
-        sweep="softened strength",
-        measure="ultrasonic or thermographic inspection of the area: depth and extent",
-    )
-    remaining_stiffness_share: Quantity = quantity(
-        "Share of the stiffness at the other end of the bracket, where the area carries next to nothing.",
-        1e-6,
-        0.5,
-        default=Quantity(value=1e-3, basis="assumed", source="near zero, so that the load goes round the area"),
-    )
-
-
-class DelaminationDamage(Section):
-    """Two plies that have come apart, at a known depth: the plies over it may buckle.  The panel stays as stiff as
-    before, since the parts lie on each other; that no shear is carried between them, and growth, are not computed.
-    """
-
-    kind: Literal["delamination"] = choice("Plies that have come apart at a known depth.")
-    name: str = text("What it is called.")
-    area: OvalTable = section(
-        "Where it is and how big. What buckles is an ellipse clamped at its rim: a disc or an ellipse as it is, of a "
-        "rectangle the ellipse through its corners, which is on the safe side."
-    )
-    interface: int = number(
-        "After which ply it is, counted from 1 at the face of the first ply: 2 is between plies 2 and 3.", 1, 500
-    )
-    tolerance_mm: float = number(
-        "Uncertainty of the tapped border; the damage is taken that much larger all round (a tap test finds an edge to "
-        "about ±5 mm: common practice, no source).",
-        0.0,
-        50.0,
-        default=5.0,
-    )
-
-
-class MissingFastenerDamage(Section):
-    """A fixing that is gone or does not hold."""
-
-    kind: Literal["missing fastener"] = choice("A fixing that is gone or does not hold.")
-    name: str = text("What the finding is called.")
-    fastener: str = text("Which fastener of the panel.")
-
-
-DamageKeys = HoleDamage | SoftenedDamage | DelaminationDamage | MissingFastenerDamage
-DamageTable = Annotated[DamageKeys, Field(discriminator="kind")]
+from panelfem.case.schema_area import AreaTable
 
 
 class PatchAction(Section):

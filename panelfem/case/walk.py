@@ -59,8 +59,8 @@ def sections_in(annotation: Any) -> tuple[type[Section], ...]:
     """The section classes an annotation may hold, list and dict looked through (a quantity is not one).
 
     >>> from panelfem.case.schema import CaseFile
-    >>> [s.__name__ for s in sections_in(CaseFile.model_fields["damage"].annotation)]
-    ['HoleDamage', 'SoftenedDamage', 'DelaminationDamage', 'MissingFastenerDamage']
+    >>> [s.__name__ for s in sections_in(CaseFile.model_fields["option"].annotation)]
+    ['OptionKeys']
     """
     annotation = plain(annotation)
     origin = get_origin(annotation)

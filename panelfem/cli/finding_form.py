@@ -10,7 +10,7 @@ from typing import Any
 
 from panelfem.case.fields import Section, about
 from panelfem.case.schema_area import Disc, EllipseArea
-from panelfem.case.schema_damage import DelaminationDamage, HoleDamage, SoftenedDamage
+from panelfem.case.schema_found import SECTIONS
 from panelfem.cli.form import NOBODY, Question, Values, number_of, one_of, yes_or_no
 from panelfem.errors import InputError
 from panelfem.garage import Library
@@ -24,7 +24,7 @@ from panelfem.units import number
 HOLE, DULL, APART, GONE = "hole", "dull area", "delamination", "fixing gone"
 #: What the form calls a damage, and what a case does.
 KINDS = {HOLE: "hole", DULL: "softened", APART: "delamination", GONE: "missing fastener"}
-_SCHEMA: Mapping[str, type[Section]] = {HOLE: HoleDamage, DULL: SoftenedDamage, APART: DelaminationDamage}
+_SCHEMA: Mapping[str, type[Section]] = {ours: SECTIONS[kind] for ours, kind in KINDS.items()}
 #: Share of its strength that a dull area of unknown depth is taken to keep, and its band; swept.
 LEFT: Mapping[str, Any] = {
     "value": 0.6, "basis": "assumed", "source": "common practice, no source", "band": [0.4, 0.9],
@@ -277,7 +277,7 @@ def _tolerance(i: int, kind: str) -> Question:
 
 
 def _ply(i: int) -> Question:
-    low, high = _range(DelaminationDamage, "interface")
+    low, high = _range(_SCHEMA[APART], "interface")
 
     def read(answer: str) -> int:
         value = number_of("", low, high)(answer)

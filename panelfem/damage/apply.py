@@ -1,90 +1,46 @@
-"""Damage turns one panel record into another; what is not known is bracketed by its two ends."""
+"""Damage turns one panel record into another; what is not known is bracketed by its ends."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from itertools import product
 
-import numpy as np
+from panelfem.damage.kind import Damage, FasteningDamage
+from panelfem.panel import Panel
 
-from panelfem.damage.records import Damage, Delamination, Hole, MissingFastener, Softened
-from panelfem.errors import InputError
-from panelfem.laminate.degrade import softened, weakened
-from panelfem.panel import Delaminated, Panel
-
-#: The two ends of the bracket on a softened area.
-STIFF, SOFT = "dull area at full stiffness", "dull area carrying nothing"
+_MIXED = ("damage at its stiff end", "damage at its soft end")
+_FIXINGS = ("fixings at their stiff end", "fixings at their soft end")
 
 
 def ends(damage: Sequence[Damage]) -> tuple[str, ...]:
-    """Names of the states to be analysed: both ends of the bracket if something is softened, else one.
+    """Names of the states to be analysed: both ends of the bracket on areas, times both of the bracket on fixings.
+
+    All areas are at one end together, and so are all fixings.
 
     >>> ends(())
     ('as measured',)
     """
-    return (STIFF, SOFT) if any(isinstance(d, Softened) for d in damage) else ("as measured",)
+    groups = [words for _, words in _brackets(damage)]
+    return tuple(", ".join(parts) for parts in product(*groups)) if groups else ("as measured",)
 
 
 def damaged(panel: Panel, damage: Sequence[Damage], end: str = "as measured") -> Panel:
-    """The panel with the damage; `end` is one of :func:`ends`.
+    """The panel with the damage; `end` is one of :func:`ends`, without it the first.
 
-    At the stiff end a softened area keeps its stiffness and the stated share of its strength; at the soft end its
-    moduli drop to the stated remainder, so that the load goes round it.  The two parts of a delaminated area lie on
-    each other and move together until one of them buckles, so its stiffness stays; that no shear is carried from one
-    to the other is left out.  Raises InputError for a fixing that is not there, and for a delamination over several
-    laminates or one without that interface.
+    Raises InputError for what the panel cannot have: a fixing that is not there, an interface that is not.
     """
-    for d in damage:
-        match d:
-            case Hole(region=region):
-                panel = replace(panel, removed=panel.removed | panel.mesh.inside[region])
-            case Softened(region=region, remaining_stiffness=share, strength=strength):
-                inside = panel.mesh.inside[region]
-                numbers = np.unique(panel.laminate_of[inside]).tolist()
-                panel = panel.relaid(
-                    inside,
-                    {
-                        i: softened(panel.laminates[i], share)
-                        if end == SOFT
-                        else weakened(panel.laminates[i], strength)
-                        for i in numbers
-                    },
-                )
-                if end == SOFT:
-                    panel = replace(panel, slack=panel.slack | inside)
-            case Delamination():
-                panel = replace(panel, delaminations=(*panel.delaminations, _delaminated(panel, d)))
-            case MissingFastener(fastener=name):
-                panel = fitted(panel, name, False)
+    names, groups = ends(damage), [kind for kind, _ in _brackets(damage)]
+    at = names.index(end) if end in names else 0
+    soft = {kind: bool(at >> shift & 1) for shift, kind in enumerate(reversed(groups))}
+    for found in damage:
+        panel = found.applied(panel, soft.get(isinstance(found, FasteningDamage), False))
     return panel
 
 
-def _delaminated(panel: Panel, found: Delamination) -> Delaminated:
-    """What a delamination is to the panel: the laminate it lies in, and its ellipse in the frame of the 0° axis."""
-    laminates = {panel.laminates[i] for i in np.unique(panel.laminate_of[panel.mesh.inside[found.region]])}
-    if len(laminates) > 1:
-        raise InputError(
-            "the area lies in more than one laminate",
-            where=f"delamination {found.name!r}",
-            allowed="an area within one laminate",
-        )
-    whole = laminates.pop()
-    whole.split(found.interface)
-    normal = panel.mesh.normals[int(panel.mesh.nearest(found.place[None])[0][0])]
-    t2 = np.cross(normal, panel.axis)
-    angle = float(
-        np.arctan2(found.along @ t2 / np.linalg.norm(t2), found.along @ np.cross(t2, normal) / np.linalg.norm(t2))
-    )
-    return Delaminated(found.name, found.region, whole, found.interface, found.place, angle, found.semi_axes)
-
-
-def fitted(panel: Panel, name: str, there: bool) -> Panel:
-    """The panel with one fixing in place or missing; raises InputError if it has no such fixing."""
-    if name not in (names := [f.name for f in panel.fasteners]):
-        raise InputError(
-            f"no fixing is called {name!r}",
-            where=f"panel {panel.name!r}",
-            allowed=", ".join(names),
-            do="name one of these",
-        )
-    return replace(panel, fasteners=tuple(replace(f, fitted=there) if f.name == name else f for f in panel.fasteners))
+def _brackets(damage: Sequence[Damage]) -> Iterator[tuple[bool, tuple[str, str]]]:
+    """Whether of fixings, and the names of the ends: of areas, then of fixings, where there are any."""
+    for fixings in (False, True):
+        group = [d for d in damage if isinstance(d, FasteningDamage) is fixings]
+        words = list(dict.fromkeys(d.bracket for d in group if d.bracket is not None))
+        if words:
+            yield fixings, words[0] if len(words) == 1 else (_FIXINGS if fixings else _MIXED)

@@ -7,10 +7,9 @@ displacements, those numbers rule, and the outcome by the linear ones is kept be
 equilibrium was found is no failure of the panel: what was found up to there counts, and what lies beyond cannot be
 told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode
 reached at the expected severity, a patch without which the panel fails what it must survive, a fixing whose loss it
-does not survive, a dull area or one whose plies have come apart left in place, a fastening to
-a part that protects people, a cover over high voltage, or a
-permission not yet given.  An assumed input lowers an outcome only if an end of its band does.  Nothing ever lifts an
-outcome.
+does not survive, damage left in place whose growth is not computed, a fastening to a part that protects people, a
+cover over high voltage, or a permission not yet given.  An assumed input lowers an outcome only if an end of its band
+does.  Nothing ever lifts an outcome.
 """
 
 from __future__ import annotations
@@ -50,21 +49,20 @@ class Findings:
     """All that bears on one configuration.
 
     `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing
-    -> (least release factor, load) with that fixing lost; `dull`: a softened area is left in the panel; `repaired`:
-    it is an option with a bond; `delaminated`: an area whose plies have come apart is left in the panel.
+    -> (least release factor, load) with that fixing lost; `left`: what damage left in the panel asks
+    for; `repaired`: it is an option with a bond.
     """
 
     name: str
     results: tuple[LoadResult, ...]
     contingencies: tuple[tuple[str, LoadResult], ...] = ()
     lost: Mapping[str, tuple[float, str]] = field(default_factory=dict)
-    dull: bool = False
+    left: tuple[str, ...] = ()
     repaired: bool = False
     damaged: bool = False
     permitted: bool | None = True
     fastened_to_protective_part: bool = False
     over_high_voltage: bool = False
-    delaminated: bool = False
 
 
 def ends(mode: ModeReserve) -> bool:
@@ -230,15 +228,7 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
                 f"check that {fixing} is locked before every run: with it lost the panel takes "
                 f"{number(max(factor, 0.0), 2)} times the expected {load}"
             )
-    if findings.dull:
-        found.append(
-            "tap the dull area again after every run and take the panel off if it has grown: growth is not computed"
-        )
-    if findings.delaminated:
-        found.append(
-            "tap the delaminated area again after every run and take the panel off if it has grown: its buckling is "
-            "computed, its growth is not"
-        )
+    found += findings.left
     if findings.fastened_to_protective_part:
         found.append("inspect the attachment on the part that protects people by its manufacturer's procedure")
     if findings.over_high_voltage:

@@ -26,11 +26,14 @@ NAMES: Mapping[str, str] = {
     "car stiffness": "car stiffness",
     "fastener stiffness": "fixing stiffness",
     "softened strength": "strength left in the dull area",
+    "damage strength": "strength left in the damage",
+    "damage stiffness": "stiffness left in the damage",
     "cured": "cured share",
     "characteristic length": "characteristic length",
 }
 #: A factor moves with these in proportion at most; with the loads' own severity in inverse proportion.
-_IN_PROPORTION, _INVERSELY = ("strength", "softened strength", "cured"), ("severity", "dynamic")
+_IN_PROPORTION = ("strength", "softened strength", "damage strength", "cured")
+_INVERSELY = ("severity", "dynamic")
 
 
 def least(loads: Iterable[LoadOutcome]) -> LoadOutcome:

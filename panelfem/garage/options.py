@@ -8,7 +8,9 @@ from typing import Any
 
 from panelfem.case.fields import Quantity
 from panelfem.case.schema_area import Area, Disc, Polygon
-from panelfem.case.schema_damage import DamageKeys, HoleDamage, MissingFastenerDamage
+from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
+from panelfem.damage import FasteningDamage
+from panelfem.damage.kind import Notch
 from panelfem.garage.cure import cured_share, no_credit
 from panelfem.garage.records import Step
 from panelfem.garage.schema_kit import CureTable, Kit, Patch
@@ -53,20 +55,20 @@ class Options:
         )
 
 
-def compose_options(kit: Kit, panel: PreparedPanel, damage: Sequence[DamageKeys], source: str) -> Options:
+def compose_options(kit: Kit, panel: PreparedPanel, damage: Sequence[DamageSection], source: str) -> Options:
     """The options a kit offers: tape on holes, each patch on each face over every damage it can cover, missing
     fixings put back, the spare.  `source` is the label of the kit file.
     """
     made = Options()
     clock = _Clock(kit, source)
-    areas = [d for d in damage if not isinstance(d, MissingFastenerDamage)]
-    missing = [d for d in damage if isinstance(d, MissingFastenerDamage)]
+    areas = [d for d in damage if isinstance(d, AreaSection)]
+    missing = [d for d in damage if isinstance(d, FasteningSection) and _refits_end(d)]
     if len(missing) > kit.kit.fixings:
         made.left_out.append(
             f"the missing fixings are not put back: {len(missing)} are missing, the kit holds {kit.kit.fixings}"
         )
         missing = []
-    holes = [d for d in areas if isinstance(d, HoleDamage)]
+    holes = [d for d in areas if issubclass(d.record, Notch)]
     if kit.tape is not None and holes:
         name = "tape"
         actions = [
@@ -93,7 +95,7 @@ def _patches(
     patch: Patch,
     panel: PreparedPanel,
     areas: Sequence[Any],
-    missing: Sequence[MissingFastenerDamage],
+    missing: Sequence[FasteningSection],
     clock: _Clock,
 ) -> None:
     """The options of one patch, or why there is none."""
@@ -181,7 +183,11 @@ def permitted(panel: PreparedPanel, kinds: Sequence[str]) -> tuple[Permission, s
     return min((strictest(by) for by in said.values()), key=_STRICT.index), why
 
 
-def _refits(missing: Sequence[MissingFastenerDamage], option: str) -> list[Table]:
+def _refits_end(damage: FasteningSection) -> bool:
+    return issubclass(damage.record, FasteningDamage) and damage.record.refits
+
+
+def _refits(missing: Sequence[FasteningSection], option: str) -> list[Table]:
     return [{"kind": "refit", "name": f"{option}: {d.fastener} back", "fastener": d.fastener} for d in missing]
 
 

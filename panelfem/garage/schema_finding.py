@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from panelfem.case.fields import Section, items, number, section, text
-from panelfem.case.schema_damage import DamageTable
+from panelfem.case.schema_found import DamageTable
 
 
 class FindingHead(Section):

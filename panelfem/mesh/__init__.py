@@ -7,7 +7,7 @@ from panelfem.mesh.importing import SurfaceMesh, clean_surface, read_surface
 from panelfem.mesh.lift import FlatLift, Formula, Lift, TwoRadii
 from panelfem.mesh.outline import Arc, Line, Outline, Ring
 from panelfem.mesh.panelmesh import PanelMesh, Quality
-from panelfem.mesh.region import Disc, EdgeBand, Ellipse, PlanPolygon, Region
+from panelfem.mesh.region import Disc, EdgeBand, Ellipse, PlanPolygon, Region, Slot
 
 __all__ = [
     "Arc",
@@ -25,6 +25,7 @@ __all__ = [
     "Quality",
     "Region",
     "Ring",
+    "Slot",
     "SurfaceMesh",
     "TwoRadii",
     "adapt",

@@ -65,6 +65,14 @@ def _unit(vector: ArrayLike, what: str, region: str) -> FloatArray:
     return np.asarray(result / length)
 
 
+def _tangent_frame(normal: FloatArray, direction: FloatArray, region: str) -> FloatArray:
+    """Rows: `direction` seen along the normal, the way across it, and the normal, (3, 3)."""
+    up = _unit(normal, "the normal", region)
+    way = np.asarray(direction, float)
+    first = _unit(way - (way @ up) * up, "the direction seen along the normal", region)
+    return np.stack([first, np.cross(up, first), up])
+
+
 @dataclass(frozen=True, eq=False)
 class Disc:
     """What lies within `radius` of `centre` (3,), measured straight through space; the centre lies on the surface.
@@ -126,10 +134,7 @@ class Ellipse:
 
     @cached_property
     def _frame(self) -> FloatArray:
-        normal = _unit(self.normal, "the normal", self.name)
-        way = np.asarray(self.direction, float)
-        first = _unit(way - (way @ normal) * normal, "the direction seen along the normal", self.name)
-        return np.stack([first, np.cross(normal, first), normal])
+        return _tangent_frame(self.normal, self.direction, self.name)
 
     def distance(self, x: FloatArray) -> FloatArray:
         """Signed first-order distance from the ellipse."""
@@ -140,6 +145,44 @@ class Ellipse:
         tiny = slope < 1e-9 / max(a, b)
         plan = np.where(tiny, -min(a, b), (level - 1.0) * level / np.where(tiny, 1.0, slope))
         return np.asarray(np.maximum(plan, np.abs(local[..., 2]) - max(a, b)))
+
+
+@dataclass(frozen=True, eq=False)
+class Slot:
+    """A slot with round ends on the tangent plane at `centre` (3,) with `normal` (3,), carried to the surface along it.
+
+    Tip to tip it is 2 `half_length` m long, along `direction` (3,) projected on the tangent plane, and 2 `half_width` m
+    wide.  Farther than the half length from the tangent plane is outside.
+
+    >>> slot = Slot("crack", np.zeros(3), np.array([0, 0, 1.0]), np.array([1.0, 0, 0]), 0.02, 0.001, 0.002)
+    >>> slot.distance(np.array([[0.02, 0, 0], [0.01, 0.003, 0], [0, 0, 0]])).round(9).tolist()
+    [0.0, 0.002, -0.001]
+    """
+
+    name: str
+    centre: FloatArray
+    normal: FloatArray
+    direction: FloatArray
+    half_length: float
+    half_width: float
+    size: float
+
+    def __post_init__(self) -> None:
+        _positive(self.half_width, "the half width", self.name)
+        _positive(self.half_length - 0.999 * self.half_width, "the length without its round ends", self.name)
+        _positive(self.size, "the element size", self.name)
+        _ = self._frame
+
+    @cached_property
+    def _frame(self) -> FloatArray:
+        return _tangent_frame(self.normal, self.direction, self.name)
+
+    def distance(self, x: FloatArray) -> FloatArray:
+        """Signed distance from the slot in the tangent plane."""
+        local = (x - np.asarray(self.centre, float)) @ self._frame.T
+        beyond = np.maximum(np.abs(local[..., 0]) - (self.half_length - self.half_width), 0.0)
+        plan = np.hypot(beyond, local[..., 1]) - self.half_width
+        return np.asarray(np.maximum(plan, np.abs(local[..., 2]) - self.half_length))
 
 
 @dataclass(frozen=True, eq=False)

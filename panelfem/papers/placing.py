@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from panelfem.arrays import FloatArray
-from panelfem.mesh import Disc, Ellipse, PanelMesh
+from panelfem.mesh import Disc, Ellipse, PanelMesh, Slot
 from panelfem.mesh.surface import Surface
 from panelfem.panel import Fastener
 from panelfem.papers.develop import Development
@@ -39,11 +39,11 @@ def true_surface(mesh: PanelMesh) -> Surface:
 
 
 def centre(mesh: PanelMesh, region: str, whole: Development) -> FloatArray:
-    """The place (3,) m a template is centred on: the middle of a disc or an ellipse, else the centroid of its flat
-    outline, or a point inside where that is outside.
+    """The place (3,) m a template is centred on: the middle of a disc, an ellipse or a slot, else the centroid of its
+    flat outline, or a point inside where that is outside.
     """
     shape = next((r for r in mesh.regions if r.name == region), None)
-    if isinstance(shape, Disc | Ellipse):
+    if isinstance(shape, Disc | Ellipse | Slot):
         on = np.asarray(shape.centre, float)[None]
         if whole.lay(on)[2][0] < 1e-3:
             return np.asarray(whole.lift(whole.lay(on)[0])[0][0])

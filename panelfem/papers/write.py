@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from panelfem.assess.records import Assessment
 from panelfem.case import Case
-from panelfem.damage import MissingFastener
+from panelfem.damage import AreaDamage
 from panelfem.papers.files import Papers, file_names, keep, papers_of, ready
 from panelfem.papers.template import Template, patch_template
 from panelfem.repair import PatchRepair
@@ -63,7 +63,7 @@ def templates(papers: Papers) -> dict[str, Template]:
         damage = [
             (found.region, f"cut out {found.name}" if found.region == patch.cut_out else f"damage {found.name}")
             for found in papers.case.damage
-            if not isinstance(found, MissingFastener)
+            if isinstance(found, AreaDamage)
         ]
         out[f"template-{name}"] = patch_template(
             papers.panel, patch.region, patch.laminate, patch.side, f"Template 1:1, patch {patch.name!r}", about, damage

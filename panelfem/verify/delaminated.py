@@ -144,7 +144,7 @@ def pushed(order: int) -> Iterator[Row]:
     mesh = mesh_outline(outline, None, 0.025, (Ellipse("area", centre, Z, along, axes, 0.009),))
     held = EdgeSupport("end", "clamped", Disc("end", np.array([1.3, 0.05, 0.0]), 1.0 + 2e-3, 1.0))
     sound = Panel("strip", mesh, (whole,), np.zeros(len(mesh.triangles), np.int64), X, edges=(held,))
-    bad = damaged(sound, [Delamination("area", "area", 9, centre, along, axes)])
+    bad = damaged(sound, [Delamination("area", "area", centre, along, axes, 9)])
     load = LoadCase("push", "inertia", "acceleration", Inertia(gee * X))
     model = Model(State(("pushed",), "pushed", bad, ()), order, str)
     found, _, _ = analyse(model.subject, load, Responder(model, (load,)).linear(load), Settings())

@@ -1,0 +1,38 @@
+"""What contradicts damage: interfaces no stack has, and what only the mesh shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from panelfem.case.checks_materials import materials_of
+from panelfem.case.draft import Draft
+from panelfem.damage import AreaDamage, Damage
+from panelfem.damage.kinds.delamination import interface_fault
+from panelfem.errors import Fault
+from panelfem.laminate import parse_stack
+from panelfem.panel import Panel
+
+
+def interface_faults(draft: Draft) -> Iterator[Fault]:
+    """Faults of interfaces that no stack of the panel has between two of its plies; stacks have to be sound."""
+    panel = draft.panel
+    found = [(i, damage) for i, damage in draft.damage if damage.kind == "delamination"]
+    if panel is None or not found:
+        return
+    materials = materials_of(draft.materials)
+    stacks = [(panel.stack, panel.material), *((z.stack, z.material or panel.material) for z in panel.zones)]
+    plies = [parse_stack(stack, materials, material) for stack, material in stacks]
+    for i, damage in found:
+        faults = [interface_fault(p, getattr(damage, "interface")) for p in plies]  # noqa: B009 (made from the record)
+        if faults[0] is not None and all(faults):
+            yield replace(faults[0], path=f"damage[{i}].interface")
+
+
+def found_faults(damage: Sequence[Damage], panel: Panel) -> Iterator[Fault]:
+    """Faults of the damage on the undamaged panel."""
+    areas = {d.name: panel.mesh.inside[d.region] for d in damage if isinstance(d, AreaDamage)}
+    for i, found in enumerate(damage):
+        others = {name: area for name, area in areas.items() if name != found.name}
+        for fault in found.faults(panel, others):
+            yield replace(fault, path=f"damage[{i}].{fault.path}")
