@@ -279,7 +279,7 @@ def test_laminate_says_when_heat_alone_fails_it(capsys: pytest.CaptureFixture[st
 def test_laminate_says_what_it_does_not_judge(capsys: pytest.CaptureFixture[str]) -> None:
     stack = "[0/foam-pvc-80:5mm/0]"
     assert main(["laminate", stack, "--material", "carbon-twill", "--load", "-50", "0", "0", "0", "0", "0"]) == 0
-    assert "core shear, wrinkling and crimping are judged by 'panelfem assess'" in capsys.readouterr().out
+    assert "core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess'" in capsys.readouterr().out
 
 
 def test_laminate_takes_the_thickness_in_millimetres(capsys: pytest.CaptureFixture[str]) -> None:

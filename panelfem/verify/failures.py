@@ -45,6 +45,25 @@ def tsai_wu(s: FloatArray, m: PlyMaterial) -> float:
     )
 
 
+def hoffman(s: FloatArray, m: PlyMaterial) -> float:
+    """Index of Hoffman from the three-dimensional form, strengths across equal in 2 and 3."""
+    a, b = 1 / (m.Xt * m.Xc), 1 / (m.Yt * m.Yc)
+    square = (b - a / 2) * s[1] ** 2 + a / 2 * s[0] ** 2 + a / 2 * (s[0] - s[1]) ** 2 + (s[2] / m.S) ** 2
+    return float(square + (1 / m.Xt - 1 / m.Xc) * s[0] + (1 / m.Yt - 1 / m.Yc) * s[1])
+
+
+def puck(s: FloatArray, m: PlyMaterial) -> float:
+    """Greatest of Puck's exposures over the planes parallel to the fibre, from their tractions (p+ 0.35, p− 0.30)."""
+    up, down = 0.35 / m.S, 0.30 / m.S
+    RA = (math.sqrt(1 + 2 * down * m.Yc) - 1) / (2 * down)
+    c, sn = np.cos(np.linspace(0, math.pi, 7201)), np.sin(np.linspace(0, math.pi, 7201))
+    normal = s[1] * c * c
+    shear = (s[1] * sn * c / RA) ** 2 + (s[2] * c / m.S) ** 2
+    pulled = np.sqrt(((1 / m.Yt - up) * normal) ** 2 + shear) + up * normal
+    pressed = np.sqrt(shear + (down * normal) ** 2) + down * normal
+    return float(np.where(normal >= 0, pulled, pressed).max())
+
+
 def scanned(index: Callable[[FloatArray, PlyMaterial], float], s: FloatArray, m: PlyMaterial) -> float:
     """The factor on s at which the index is 1, by bracketing."""
     high = 1.0
@@ -93,6 +112,24 @@ def rows() -> Iterator[Row]:
             scanned(index, local * 1e6, m),
             how,
             found,
+            "-",
+            LAMINATE,
+        )
+    found = float(np.min(CRITERIA["Hoffman"].reserve(ours, np.zeros(3), m)))
+    source = CRITERIA["Hoffman"].source
+    quantity = "reserve factor, Hoffman"
+    yield Row("failure", name, quantity, source, None, scanned(hoffman, local * 1e6, m), how, found, "-", LAMINATE)
+    for mode, stress in ((2, (0, 25e6, 40e6)), (3, (0, -50e6, 60e6)), (4, (0, -150e6, 60e6))):
+        law, state = CRITERIA["Puck"], np.array(stress, np.float64)
+        yield Row(
+            "failure",
+            f"UD ply, σ22, τ12 = {stress[1] / 1e6:.0f}, {stress[2] / 1e6:.0f} MPa".replace("-", "−"),
+            f"reserve factor, Puck, {law.modes[mode].name}",
+            law.source,
+            None,
+            scanned(puck, state, m),
+            "the worst of 7200 action planes from their tractions",
+            float(law.reserve(state, np.zeros(3), m)[mode]),
             "-",
             LAMINATE,
         )
