@@ -208,6 +208,7 @@ def _settings(case: Case) -> Settings:
         case.required_factor,
         case.large_displacements,
         case.imperfection,
+        in_situ=case.in_situ,
     )
 
 

@@ -70,6 +70,11 @@ class Settings(Section):
     criteria_without_mode_govern: bool = flag(
         "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu) may govern release.", default=False
     )
+    in_situ_strength: bool = flag(
+        "Whether unidirectional plies held between plies of other directions are judged by their in-situ strength "
+        "across the fibres (Camanho et al. 2006), which is greater than a coupon's.",
+        default=False,
+    )
     lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
     large_displacements: bool = flag(
         "Whether loads under which linear theory does not hold are followed with large displacements; without, what "

@@ -160,7 +160,8 @@ def under_load(laminate: Laminate, load: FloatArray, change: float) -> Iterator[
     yield reserves(laminate, extra, residual)
     if laminate.kind == "sandwich":
         yield Text(
-            "Plies only: core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess', not here.", style="bold"
+            "Plies only: core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess', not here.",
+            style="bold",
         )
 
 
