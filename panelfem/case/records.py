@@ -69,9 +69,9 @@ class Case:
     the safety answers. `criteria` maps ``unidirectional`` and ``fabric`` to the name of the criterion that
     governs; `in_situ`: with the in-situ strength of held plies.  `vibrations`: whether natural vibrations are
     found.  `large_displacements`: whether loads that leave linear theory are followed.  `order` of the elements,
-    None for the default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
-    not adapted.  `imperfection` m: height of the initial shape a panel that buckles is followed from, None for the
-    default.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
+    None for the default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the
+    mesh is not adapted.  `imperfection` m: height of the initial shape a panel that buckles is followed from, None for
+    the default.  `hash` is the sha256 of the case file and of every file it reads.  `places` are named points
     (3,) m: fasteners, damage, kerbs.  `damage_regions` are the mesh regions of holes,
     softened areas and delaminations.
     """
