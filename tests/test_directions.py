@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from panelfem.failure import CRITERIA
-from panelfem.failure.envelope import first_factors, of_laminate, of_ply
+from panelfem.failure.envelope import families, first_factors, judged, of_laminate, of_ply
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.laminate.directions import coupling, polar
 from panelfem.material import PlyMaterial, library
@@ -86,14 +86,28 @@ def test_envelopes_are_where_the_reserve_is_one(name: str) -> None:
         assert criterion.reserve(stress, np.zeros(3), m).min(1) == pytest.approx(np.ones(48))
         assert criterion.index(stress, m).max(1) == pytest.approx(np.ones(48))
     lam = Laminate(parse_stack("[0/45/90]s", {kind: m}, kind))
-    points = of_laminate(criterion, lam, (0, 1), -60.0, 24)
+    points = of_laminate([criterion], lam, (0, 1), -60.0, 24)
     loads = np.zeros((24, 6))
     loads[:, :2] = points
-    assert first_factors(criterion, lam, loads, -60.0) == pytest.approx(np.ones(24))
+    assert first_factors([criterion], lam, loads, -60.0) == pytest.approx(np.ones(24))
 
 
 def test_envelope_where_nothing_is_reached_or_heat_alone_does() -> None:
     """Maximum stress knows no limit of a stress that is not there: inf; a ply burst by cooling has none: nan."""
     lam = laminate("[0/90]s")
-    assert np.isnan(of_laminate(CRITERIA["Hashin"], lam, (0, 1), -2000.0, 8)).all()
-    assert np.isinf(first_factors(CRITERIA["maximum stress by direction"], lam, np.eye(6)[:1])).all()
+    assert np.isnan(of_laminate([CRITERIA["Hashin"]], lam, (0, 1), -2000.0, 8)).all()
+    assert np.isinf(first_factors([CRITERIA["maximum stress by direction"]], lam, np.eye(6)[:1])).all()
+
+
+def test_every_ply_of_a_mixed_stack_is_judged_once() -> None:
+    """Each family covers all plies; with the outer twill weakened, its failure is in every envelope."""
+    names = {**library(), "weak": ply("carbon-twill", Xt=1e6, Yt=1e6)}
+    lam = Laminate(parse_stack("[0:weak/90/0]s", names, "T300-5208"))
+    found = families(lam)
+    assert next(iter(found)) == "maximum stress by direction and Hashin"
+    assert {"Tsai-Wu", "maximum stress and maximum stress by direction"} <= set(found)
+    for name, criteria in found.items():
+        counted = [i for criterion in criteria for i, _ in judged(criterion, lam)]
+        assert sorted(counted) == list(range(6)), name
+        assert of_laminate(criteria, lam, count=4)[0, 0] < 0.1 * of_laminate(criteria, lam, count=4)[2, 0] * -1, name
+    assert "maximum strain and maximum strain by direction" not in found, "the unidirectional ply states no limits"

@@ -11,9 +11,10 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from panelfem.arrays import FloatArray
-from panelfem.cli.console import out, table
+from panelfem.cli.console import out, show, table
 from panelfem.errors import InputError
 from panelfem.failure import CRITERIA, deciding
+from panelfem.failure.in_situ import in_situ
 from panelfem.laminate import Laminate, describe, parse_stack
 from panelfem.material import Material, PlyMaterial, library
 from panelfem.units import number
@@ -23,18 +24,27 @@ POSITIONS = ("bottom", "middle", "top")
 
 
 def run(chosen: Namespace) -> int:
-    """Print everything about one stack."""
+    """Print everything about each stack, or write the page that compares them."""
     materials, default = _materials(chosen)
     thickness = None if chosen.thickness is None else 1e-3 * chosen.thickness
-    laminate = Laminate(parse_stack(chosen.stack, materials, default, thickness))
+    laminates = [Laminate(parse_stack(stack, materials, default, thickness)) for stack in chosen.stacks]
+    # N/mm is 1e3 N/m; a moment of N·mm per mm is N
+    load = None if chosen.load is None else np.array(chosen.load) * np.array([1e3] * 3 + [1.0] * 3)
     console = out()
-    for part in stiffness(laminate, chosen.stack):
-        console.print(part)
-    if chosen.load is not None or chosen.change:
-        # N/mm is 1e3 N/m; a moment of N·mm per mm is N
-        load = np.array(chosen.load or [0.0] * 6) * np.array([1e3] * 3 + [1.0] * 3)
-        for part in under_load(laminate, load, chosen.change):
+    if chosen.lesson is not None:
+        from panelfem.report import lesson
+        from panelfem.report.lesson_stack import stacks
+
+        found = stacks(chosen.stacks, laminates, load, chosen.change, chosen.in_situ)
+        show(console, Text(str(lesson.write(found, chosen.lesson, chosen.in_situ))))
+        return 0
+    for stack, laminate in zip(chosen.stacks, laminates, strict=True):
+        for part in stiffness(laminate, stack):
             console.print(part)
+        if load is not None or chosen.change:
+            judged = in_situ(laminate) if chosen.in_situ else laminate
+            for part in under_load(judged, np.zeros(6) if load is None else load, chosen.change):
+                console.print(part)
     return 0
 
 

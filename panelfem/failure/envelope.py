@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from panelfem.arrays import FloatArray
+from panelfem.failure import CRITERIA, deciding
 from panelfem.failure.criterion import Criterion
 from panelfem.laminate import Laminate
 from panelfem.material import PlyMaterial
@@ -51,36 +54,62 @@ def judged(criterion: Criterion, laminate: Laminate) -> list[tuple[int, PlyMater
     ]
 
 
+def families(laminate: Laminate) -> dict[str, tuple[Criterion, ...]]:
+    """Sets of criteria that judge every fibre ply of a laminate once, by name: the deciding ones first.  A criterion of
+    one kind of ply stands with its like for the other kind, or the deciding one.
+
+    >>> from panelfem.laminate import parse_stack
+    >>> from panelfem.material import library
+    >>> list(families(Laminate(parse_stack("[0/45]", library(), "carbon-twill"))))
+    ['maximum stress by direction', 'maximum strain by direction', 'Tsai-Wu']
+    """
+    kinds = sorted({ply.material.kind for ply in laminate.plies if isinstance(ply.material, PlyMaterial)})
+    count = sum(isinstance(ply.material, PlyMaterial) for ply in laminate.plies)
+    first = tuple(CRITERIA[deciding(kind)] for kind in kinds)
+    sets = [first]
+    for name, criterion in CRITERIA.items():
+        own = [kind for kind in kinds if kind in criterion.applies_to]
+        others = [kind for kind in kinds if kind not in criterion.applies_to]
+        if own and not name.endswith(" by direction"):
+            like = CRITERIA.get(f"{name} by direction")
+            sets.append((criterion, *(like or CRITERIA[deciding(kind)] for kind in others)))
+        elif own == kinds:
+            sets.append((criterion,))
+    found: dict[str, tuple[Criterion, ...]] = {}
+    for one in sets:
+        if one and sum(len(judged(criterion, laminate)) for criterion in one) == count:
+            found.setdefault(" and ".join(criterion.name for criterion in one), one)
+    return found
+
+
 def first_factors(
-    criterion: Criterion, laminate: Laminate, loads: FloatArray, change: float = 0.0, modes: str | None = None
+    criteria: Sequence[Criterion], laminate: Laminate, loads: FloatArray, change: float = 0.0
 ) -> FloatArray:
-    """Least factor (n,) on resultants `loads` (n, 6), N/m and N, at which a ply reaches the criterion, with a
-    temperature `change` K held; `modes`: only those of a grade.  nan where the change alone reaches it, inf where
-    nothing does or no ply can be judged.
+    """Least factor (n,) on resultants `loads` (n, 6), N/m and N, at which a ply reaches one of the criteria, with a
+    temperature `change` K held.  nan where the change alone reaches it, inf where nothing does or no ply can be judged.
     """
     applied = laminate.ply_stresses(laminate.strain_under(loads))
     held = laminate.ply_stresses(laminate.strain_under(laminate.thermal_resultants(change)), change)
-    kept = [m for m, mode in enumerate(criterion.modes) if modes in (None, mode.grade)]
     out = np.full(len(applied), np.inf)
-    for i, material in judged(criterion, laminate):
-        factors = criterion.reserve(applied[:, i], held[i], material)[..., kept]
-        out = np.minimum(out, factors.min((1, 2), initial=np.inf))
+    for criterion in criteria:
+        for i, material in judged(criterion, laminate):
+            out = np.minimum(out, criterion.reserve(applied[:, i], held[i], material).min((1, 2)))
     return out
 
 
 def of_laminate(
-    criterion: Criterion,
+    criteria: Sequence[Criterion],
     laminate: Laminate,
     axes: tuple[int, int] = (0, 1),
     change: float = 0.0,
     count: int = COUNT,
 ) -> FloatArray:
-    """Resultants (count, 2), N/m or N, at which the first ply reaches the criterion; `axes`: which two of
+    """Resultants (count, 2), N/m or N, at which the first ply reaches one of the criteria; `axes`: which two of
     [Nx, Ny, Nxy, Mx, My, Mxy]; the others are 0.  nan and inf as for :func:`first_factors`.
     """
     loads = np.zeros((count, 6))
     loads[:, list(axes)] = _directions(count)
-    return _reached(loads[:, list(axes)], first_factors(criterion, laminate, loads, change))
+    return _reached(loads[:, list(axes)], first_factors(criteria, laminate, loads, change))
 
 
 def _reached(direction: FloatArray, factors: FloatArray) -> FloatArray:
