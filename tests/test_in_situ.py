@@ -47,6 +47,10 @@ def test_the_energy_of_a_slit_that_grows_along_the_fibres() -> None:
     slid = quad(lambda a: 2 * (S**2 * math.pi * a) / (2 * m.G12), 0, t / 2)[0] / t
     assert opened == pytest.approx(250.0, rel=1e-9)
     assert slid == pytest.approx(700.0, rel=1e-9)
+    beta = 3e-26  # with a curved law the work of the shear takes the place of τ²/2G
+    _, S = embedded_strengths(replace(m, shear_softening=beta), t)
+    work = quad(lambda tau: tau * (1 / m.G12 + 3 * beta * tau**2), 0, S)[0]
+    assert math.pi * t / 4 * work == pytest.approx(700.0, rel=1e-9)
 
 
 def test_thick_plies_and_what_is_not_stated() -> None:

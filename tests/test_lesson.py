@@ -71,6 +71,8 @@ def test_the_words_hold_the_numbers(made: str) -> None:
     assert "−80 K of temperature change held" in made
     assert "assumed: common practice, no source" in made
     assert "Advice to a competent person" in made
+    assert "Plies only: core shear, wrinkling" in made
+    assert "Plies only" not in lesson(some("[0]"))
 
 
 def test_the_ends_of_an_envelope_are_uniaxial_strengths() -> None:

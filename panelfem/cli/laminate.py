@@ -14,7 +14,7 @@ from panelfem.arrays import FloatArray
 from panelfem.cli.console import out, show, table
 from panelfem.errors import InputError
 from panelfem.failure import CRITERIA, deciding
-from panelfem.failure.in_situ import in_situ
+from panelfem.failure.in_situ import SOURCE, in_situ
 from panelfem.laminate import Laminate, describe, parse_stack
 from panelfem.material import Material, PlyMaterial, library
 from panelfem.units import number
@@ -45,7 +45,19 @@ def run(chosen: Namespace) -> int:
             judged = in_situ(laminate) if chosen.in_situ else laminate
             for part in under_load(judged, np.zeros(6) if load is None else load, chosen.change):
                 console.print(part)
+            if chosen.in_situ:
+                console.print(Text(_held(laminate, judged)))
     return 0
+
+
+def _held(laminate: Laminate, judged: Laminate) -> str:
+    """What in-situ strength changed, ply by ply."""
+    said = [
+        f"ply {i}: Yt {number(a.Yt / 1e6)} → {number(b.Yt / 1e6)} MPa, S {number(a.S / 1e6)} → {number(b.S / 1e6)} MPa"
+        for i, (one, other) in enumerate(zip(laminate.plies, judged.plies, strict=True), 1)
+        if isinstance(a := one.material, PlyMaterial) and isinstance(b := other.material, PlyMaterial) and a != b
+    ]
+    return f"Held plies, {SOURCE}: {'; '.join(said) or 'none'}."
 
 
 def _materials(chosen: Namespace) -> tuple[Mapping[str, Material], str]:

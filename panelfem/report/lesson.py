@@ -95,9 +95,15 @@ def _shown(load: FloatArray) -> list[float]:
 
 def _headline(found: Sequence[Stack]) -> list[str]:
     """Which stack carries most, to the first ply and to the last, and per mass."""
-    if len(found) == 1:
-        return [fails(found[0])]
     out = []
+    if any(one.laminate.kind == "sandwich" for one in found):
+        out.append(
+            "Plies only: core shear, wrinkling, dimpling and crimping of a sandwich may come first; panelfem assess "
+            "judges them, this page does not."
+        )
+    if len(found) == 1:
+        return [fails(found[0]), *out]
+    said = len(out)
     for what, of in (("before the first ply fails", "first"), ("before the last does", "last")):
         carried = [float(getattr(one.progression, of)) for one in found]
         most, least = max(carried), min(carried)
@@ -112,7 +118,7 @@ def _headline(found: Sequence[Stack]) -> list[str]:
         ratio = f", {number(most / least)} times as much as {worst.letter}" if least > 0.0 else ""
         mass = "" if lean is best else f"; for its mass {lean.letter} carries most"
         out.append(f"{best.letter} carries most {what}: {figures.times(most)} the load{ratio}{mass}.")
-    return out or ["Nothing is reached in any stack under this load."]
+    return out if len(out) > said else ["Nothing is reached in any stack under this load.", *out]
 
 
 def _summary(found: Sequence[Stack]) -> Markup:

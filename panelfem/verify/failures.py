@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
+from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from panelfem.arrays import FloatArray
 from panelfem.failure import CRITERIA
+from panelfem.failure.in_situ import embedded_strengths
 from panelfem.material import PlyMaterial
 from panelfem.reference.stiffness import rotated_plane
 from panelfem.verify.laminates import KAW, stack, t300
@@ -133,6 +136,7 @@ def rows() -> Iterator[Row]:
             "-",
             LAMINATE,
         )
+    yield from in_place(m)
     # first ply of [0/90/0] pulled along x: strains from the uncoupled membrane stiffness of a symmetric stack
     lam = stack(m, (0, 90, 0), 5e-3)
     d = 1 - m.nu12**2 * m.E2 / m.E1
@@ -155,3 +159,29 @@ def rows() -> Iterator[Row]:
         "N/m",
         LAMINATE,
     )
+
+
+def _work(shear: float, G: float, beta: float) -> float:
+    """∫τ dγ, J/m³, of γ = τ/G + β τ³ up to a stress."""
+    return float(quad(lambda tau: tau * (1.0 / G + 3.0 * beta * tau * tau), 0.0, shear)[0])
+
+
+def in_place(m: PlyMaterial) -> Iterator[Row]:
+    """Strength of a thin ply between others."""
+    thin = replace(
+        m, E1=171.42e9, E2=9.08e9, G12=5.29e9, nu12=0.32, Yt=62.3e6, S=92.3e6,
+        G_Ic=277.4, G_IIc=787.9, shear_softening=2.98e-26,
+    )  # fmt: skip
+    t, source = 0.125e-3, "P. Maimi et al. 2007, Mech. Mater. 39:897 (recalled)"
+    stiff = 1.0 / (1.0 / thin.E2 - thin.nu12**2 / thin.E1)
+    # G of a slit 2a in plane strain along the fibre is σ² πa/stiff; along the fibres its mean up to a = t/2 is set free
+    opened = float(brentq(lambda s: s * s * math.pi * t / (4.0 * stiff) - 277.4, 1e6, 1e9, xtol=1.0))
+    # in shear πt/4 times the work ∫τ dγ of the curved law
+    slid = float(brentq(lambda s: 0.25 * math.pi * t * _work(s, thin.G12, 2.98e-26) - 787.9, 1e6, 1e9, xtol=1.0))
+    Yt, S = embedded_strengths(thin, t)
+    how = "energy set free by a slit that grows along the fibres"
+    for quantity, printed, reference, ours in (("Yt", 160.2, opened, Yt), ("S", 130.2, slid, S)):
+        name = "0.125 mm ply between others"
+        yield Row(
+            "failure", name, f"in-situ {quantity}", source, printed, reference / 1e6, how, ours / 1e6, "MPa", LAMINATE
+        )
