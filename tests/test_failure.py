@@ -289,6 +289,16 @@ def test_puck_passes_the_sectors_without_gap_or_false_start() -> None:
         Puck(tension=0.0)
 
 
+@pytest.mark.parametrize("Yt", [20e6, 48e6, 100e6, 150e6])
+def test_what_puck_leaves_whole_is_convex(Yt: float) -> None:
+    """Between two stresses on the curve nothing is reached: the plies are looked at on their faces only."""
+    m, rng = ply("AS4-3501-6", Yt=Yt), np.random.default_rng(8)
+    ends = rng.normal(size=(2, 3000, 3)) * np.array([m.Xt, m.Yc, m.S])
+    ends[1, ::2] = ends[0, ::2] * [1, 0.97, 1.03]  # also near to each other, on either side of a corner
+    ends *= CRITERIA["Puck"].reserve(ends, ZERO, m).min(-1)[..., None]
+    assert (CRITERIA["Puck"].index(ends.mean(0), m) <= 1 + 1e-9).all()
+
+
 def test_hoffman_between_equal_strengths_is_tsai_hill() -> None:
     """Exact: with Xt = Xc and Yt = Yc both are the same sum.  And with s11 s22 = 0 it is Tsai-Wu, whatever F12."""
     m = ply("AS4-3501-6", Xc=1950e6, Yc=48e6)
