@@ -32,6 +32,7 @@ SUFFIXES: dict[str, tuple[float, str]] = {
     "gee": (9.80665, "g"),
     "C": (1.0, "°C"),
     "K": (1.0, "K"),
+    "per_GPa3": (1e-27, "1/GPa³"),
     "per_K": (1.0, "1/K"),
     "1e-6_per_K": (1e-6, "1e-6/K"),
     "percent": (1e-2, "%"),

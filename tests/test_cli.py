@@ -279,7 +279,18 @@ def test_laminate_says_when_heat_alone_fails_it(capsys: pytest.CaptureFixture[st
 def test_laminate_says_what_it_does_not_judge(capsys: pytest.CaptureFixture[str]) -> None:
     stack = "[0/foam-pvc-80:5mm/0]"
     assert main(["laminate", stack, "--material", "carbon-twill", "--load", "-50", "0", "0", "0", "0", "0"]) == 0
-    assert "core shear, wrinkling and crimping are judged by 'panelfem assess'" in capsys.readouterr().out
+    assert "core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess'" in capsys.readouterr().out
+
+
+def test_laminate_says_which_plies_are_held(capsys: pytest.CaptureFixture[str]) -> None:
+    """Yt of the inner plies 1.12 √2 times 40 MPa by hand; the outer ones stay, and by default so do all."""
+    load = ["--load", "50", "0", "0", "0", "0", "0"]
+    assert main(["laminate", "[0/90]s", "--material", "T300-5208", *load, "--in-situ"]) == 0
+    said = capsys.readouterr().out
+    assert "ply 2: Yt 40 → 63.4 MPa, S 68 → 68 MPa; ply 3" in said
+    assert "ply 1: Yt" not in said
+    assert main(["laminate", "[0/90]s", "--material", "T300-5208", *load]) == 0
+    assert "in situ" not in capsys.readouterr().out
 
 
 def test_laminate_takes_the_thickness_in_millimetres(capsys: pytest.CaptureFixture[str]) -> None:

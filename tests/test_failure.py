@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from panelfem.errors import InputError
 from panelfem.failure import CRITERIA, deciding
 from panelfem.failure.hashin import Hashin
+from panelfem.failure.puck import Puck
 from panelfem.failure.tsai_wu import TsaiWu
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import PlyMaterial, library
@@ -81,6 +82,32 @@ def hashin(m: PlyMaterial, s: Stress) -> list[float]:
     ]
 
 
+def hoffman(m: PlyMaterial, s: Stress) -> list[float]:
+    """Hoffman 1967 in three dimensions, C1 … C9, strengths across equal in 2 and 3, then plane stress."""
+    a, b = 1 / (m.Xt * m.Xc), 1 / (m.Yt * m.Yc)
+    c1, c2, c3 = b - a / 2, a / 2, a / 2
+    s1, s2, s3 = s[0], s[1], 0.0
+    value = c1 * (s2 - s3) ** 2 + c2 * (s3 - s1) ** 2 + c3 * (s1 - s2) ** 2
+    value += (1 / m.Xt - 1 / m.Xc) * s1 + (1 / m.Yt - 1 / m.Yc) * s2
+    return [value + (s[2] / m.S) ** 2]
+
+
+def puck(m: PlyMaterial, s: Stress) -> list[float]:
+    """Puck & Schürmann 1998, table of the plane modes, slopes 0.35 and 0.30."""
+    p_t, p_c = 0.35, 0.30
+    RA = m.S / (2 * p_c) * (math.sqrt(1 + 2 * p_c * m.Yc / m.S) - 1)
+    p_across = p_c * RA / m.S
+    corner = m.S * math.sqrt(1 + 2 * p_across)
+    a = b = c = 0.0
+    if s[1] >= 0:
+        a = math.sqrt((s[2] / m.S) ** 2 + (1 - p_t * m.Yt / m.S) ** 2 * (s[1] / m.Yt) ** 2) + p_t * s[1] / m.S
+    elif abs(s[2]) > 0 and abs(s[1] / s[2]) <= RA / corner:
+        b = (math.sqrt(s[2] ** 2 + (p_c * s[1]) ** 2) + p_c * s[1]) / m.S
+    else:
+        c = ((s[2] / (2 * (1 + p_across) * m.S)) ** 2 + (s[1] / m.Yc) ** 2) * m.Yc / -s[1]
+    return [s[0] / m.Xt, -s[0] / m.Xc, a, b, c]
+
+
 PRINTED: dict[str, Callable[[PlyMaterial, Stress], list[float]]] = {
     "Hashin": hashin,
     "maximum stress": stresses_over_strengths,
@@ -89,6 +116,8 @@ PRINTED: dict[str, Callable[[PlyMaterial, Stress], list[float]]] = {
     "maximum strain by direction": strains_over_limits,
     "Tsai-Hill": tsai_hill,
     "Tsai-Wu": tsai_wu,
+    "Hoffman": hoffman,
+    "Puck": puck,
 }
 
 
@@ -206,6 +235,79 @@ def test_hashin_with_a_stated_transverse_shear_strength() -> None:
         assert CRITERIA["Hashin"].reserve(np.array(s), ZERO, m)[3] == pytest.approx(theirs, rel=1e-9)
 
 
+def exposure(m: PlyMaterial, s: Stress, degrees: float, p_t: float = 0.35, p_c: float = 0.30) -> float:
+    """Puck's exposure of the plane turned by an angle about the fibre, from its tractions; both slopes over their
+    resistance alike (Puck, Kopp & Knops 2002, recalled)."""
+    RA = m.S / (2 * p_c) * (math.sqrt(1 + 2 * p_c * m.Yc / m.S) - 1)
+    c, sn = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    normal, across, along = s[1] * c * c, -s[1] * sn * c, s[2] * c
+    shear = (across / RA) ** 2 + (along / m.S) ** 2
+    if normal >= 0:
+        return math.sqrt(((1 / m.Yt - p_t / m.S) * normal) ** 2 + shear) + p_t / m.S * normal
+    return math.sqrt(shear + (p_c / m.S * normal) ** 2) + p_c / m.S * normal
+
+
+def test_puck_modes_are_the_worst_action_plane() -> None:
+    """Independent: the greatest exposure over all planes, by scanning the angle, gives the reserve of modes A, B and C;
+    the plane stands upright in A and B, and oblique in C, at Puck's angle for it."""
+    m = ply("AS4-3501-6")
+    angles = np.linspace(-90, 90, 3601)
+    seen = set()
+    for direction in np.linspace(0.02, math.pi - 0.02, 41):
+        s = (0.0, 90e6 * math.cos(direction), 60e6 * math.sin(direction))
+        values = [exposure(m, s, float(d)) for d in angles]
+        worst = int(np.argmax(values))
+        ours = CRITERIA["Puck"].reserve(np.array(s), ZERO, m)
+        assert ours[2:].min() == pytest.approx(1 / values[worst], rel=1e-6)
+        mode = int(np.argmin(ours))
+        seen.add(mode)
+        if mode == 4:  # cos² of the angle = RA/−s22 at failure (Puck & Schürmann 1998, recalled)
+            RA = m.S / 0.6 * (math.sqrt(1 + 0.6 * m.Yc / m.S) - 1)
+            tilt = math.degrees(math.acos(math.sqrt(RA / -(ours[4] * s[1]))))
+            assert abs(angles[worst]) == pytest.approx(tilt, abs=0.2)
+        else:
+            assert angles[worst] == pytest.approx(0, abs=0.1)
+    assert seen == {2, 3, 4}
+
+
+def test_puck_passes_the_sectors_without_gap_or_false_start() -> None:
+    """On the line between B and C one of them is reached; a load that turns tension into compression through zero
+    reaches C at Yc, not at zero; a tough matrix (Yt > S/0.7) keeps Yt."""
+    m, criterion = ply("AS4-3501-6"), CRITERIA["Puck"]
+    for p in (0.30, 0.25):
+        k = Puck(compression=p).slopes(m)
+        for f in (0.1, 1.0, 3.7):
+            corner = f * np.array([0.0, -k.RA, k.corner])
+            assert Puck(compression=p).reserve(corner, ZERO, m).min() == pytest.approx(1 / f, rel=1e-9)
+    r = criterion.reserve(np.array([[0, -20e6, 0], [0, -20e6, 0]]), np.array([[0, 40e6, 0], [0, 0, 0]]), m)
+    assert r[0, 2:] == pytest.approx([INF, INF, 12.0])
+    assert r[1, 2:] == pytest.approx([INF, INF, 10.0])
+    tough = ply("AS4-3501-6", Yt=130e6)
+    assert criterion.reserve(np.array([0, 65e6, 0]), ZERO, tough)[2] == pytest.approx(2.0)
+    assert criterion.index(np.array([0, 65e6, 0]), tough)[2] == pytest.approx(0.5)
+    with pytest.raises(InputError, match="slopes"):
+        Puck(tension=0.0)
+
+
+@pytest.mark.parametrize("Yt", [20e6, 48e6, 100e6, 150e6])
+def test_what_puck_leaves_whole_is_convex(Yt: float) -> None:
+    """Between two stresses on the curve nothing is reached: the plies are looked at on their faces only."""
+    m, rng = ply("AS4-3501-6", Yt=Yt), np.random.default_rng(8)
+    ends = rng.normal(size=(2, 3000, 3)) * np.array([m.Xt, m.Yc, m.S])
+    ends[1, ::2] = ends[0, ::2] * [1, 0.97, 1.03]  # also near to each other, on either side of a corner
+    ends *= CRITERIA["Puck"].reserve(ends, ZERO, m).min(-1)[..., None]
+    assert (CRITERIA["Puck"].index(ends.mean(0), m) <= 1 + 1e-9).all()
+
+
+def test_hoffman_between_equal_strengths_is_tsai_hill() -> None:
+    """Exact: with Xt = Xc and Yt = Yc both are the same sum.  And with s11 s22 = 0 it is Tsai-Wu, whatever F12."""
+    m = ply("AS4-3501-6", Xc=1950e6, Yc=48e6)
+    s = np.random.default_rng(3).normal(size=(30, 3)) * np.array([m.Xt, m.Yt, m.S])
+    assert CRITERIA["Hoffman"].reserve(s, ZERO, m) == pytest.approx(CRITERIA["Tsai-Hill"].reserve(s, ZERO, m))
+    m, s[:, 0] = ply("AS4-3501-6"), 0.0
+    assert CRITERIA["Hoffman"].reserve(s, ZERO, m) == pytest.approx(CRITERIA["Tsai-Wu"].reserve(s, ZERO, m))
+
+
 # properties --------------------------------------------------------------------------------------------------------
 
 SHARE = st.floats(-2.0, 2.0, allow_subnormal=False)
@@ -317,7 +419,7 @@ def test_modes_and_grades() -> None:
         assert criterion.name == name
         assert criterion.source.strip()
         for mode in criterion.modes:
-            fibre = mode.name.split()[0] in ("fibre", "warp", "fill")
+            fibre = mode.name.split()[0] in ("fibre", "warp", "fill") or mode.name == "matrix wedge (mode C)"
             assert mode.grade == ("release" if fibre else "inspection"), (name, mode)
     assert [mode.name for mode in CRITERIA["Tsai-Wu"].modes] == ["first ply failure"]
     assert (deciding("unidirectional"), deciding("fabric")) == ("Hashin", "maximum stress by direction")

@@ -26,6 +26,8 @@ from panelfem.failure.sandwich import (
 )
 from panelfem.laminate import Laminate, Ply, parse_stack
 from panelfem.material import CoreMaterial, PlyMaterial, library
+from panelfem.reserve.plies import Residual
+from panelfem.reserve.through_thickness import _compressions
 
 
 def core(name: str) -> CoreMaterial:
@@ -152,3 +154,26 @@ def test_compression_holds_the_residual() -> None:
     )
     with pytest.raises(InputError, match="not positive"):
         compression(-1.0, 0.0, 0.0)  # type: ignore[arg-type]
+
+
+def test_dimpling_is_checked_over_honeycomb_only() -> None:
+    """By hand: 2 · 12 D/t³ (t/s)² of an isotropic skin; a skin of one ply takes the same along its fibre as
+    across it; foam, or a cell size not told, has none."""
+    E, nu, t, s = 70e9, 0.3, 0.2e-3, 3.2e-3
+    plain = replace(_ply("carbon-twill"), E1=E, E2=E, nu12=nu, G12=E / (2 * (1 + nu)))
+
+    def found(material: PlyMaterial, inside: CoreMaterial) -> dict[str, np.ndarray]:
+        lam = Laminate((Ply(material, t), Ply(inside, 10e-3), Ply(material, t)))
+        return {c.mode: c.allowed for c in _compressions(lam, Residual()) if "dimpling" in c.mode}
+
+    honeycomb = replace(HONEYCOMB, cell_size=s)
+    both = found(plain, honeycomb)
+    assert set(both) == {"skin dimpling, bottom skin", "skin dimpling, top skin"}
+    for allowed in both.values():
+        assert allowed == pytest.approx(np.full(12, float(dimpling(E, nu, t, s))))
+    ud = _ply("carbon-ud")
+    allowed = found(ud, honeycomb)["skin dimpling, top skin"]
+    along = 2 * math.sqrt(ud.E1 * ud.E2) / (1 - ud.nu12**2 * ud.E2 / ud.E1) * (t / s) ** 2
+    assert allowed[[0, 6]] == pytest.approx([along, along])
+    assert not found(plain, FOAM)
+    assert not found(plain, replace(HONEYCOMB, cell_size=None))

@@ -214,6 +214,7 @@ def _settings(case: Case) -> Settings:
         case.large_displacements,
         case.imperfection,
         near_only=case.near_only,
+        in_situ=case.in_situ,
     )
 
 

@@ -81,6 +81,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         panel_name=model.panel.name, panel=panel, damage=damage, options=options, loads=loads,
         criteria=criteria,
         modeless_criteria_govern=model.settings.criteria_without_mode_govern,
+        in_situ=model.settings.in_situ_strength,
         lose_each_fastener=model.settings.lose_each_fastener, vibrations=model.settings.vibrations,
         large_displacements=model.settings.large_displacements,
         order=model.settings.element_order,

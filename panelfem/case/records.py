@@ -68,7 +68,8 @@ class Case:
     `factor_basis` says which.  `panel` is the undamaged panel on a mesh that carries every region the case
     names; None if the part protects people, for then nothing is computed.  `consequence` is the class after
     the safety answers. `criteria` maps ``unidirectional`` and ``fabric`` to the name of the criterion that
-    governs.  `vibrations`: whether natural vibrations are found.  `large_displacements`: whether loads that
+    governs; `in_situ`: with the in-situ strength of held plies.  `vibrations`: whether natural vibrations are found.
+    `large_displacements`: whether loads that
     leave linear theory are followed.  `order` of the elements, None for the
     default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
     not adapted; `near_only`: it is asked only of reserves near what is asked.  `imperfection` m: height of the
@@ -94,6 +95,7 @@ class Case:
     loads: tuple[LoadCase, ...]
     criteria: Mapping[str, str]
     modeless_criteria_govern: bool
+    in_situ: bool
     lose_each_fastener: bool
     vibrations: bool
     large_displacements: bool

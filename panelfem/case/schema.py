@@ -69,7 +69,12 @@ class Settings(Section):
         "Criterion that governs fabric plies; absent: maximum stress by direction.", default=None
     )
     criteria_without_mode_govern: bool = flag(
-        "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu) may govern release.", default=False
+        "Whether criteria that name no mode (Tsai-Hill, Tsai-Wu, Hoffman) may govern release.", default=False
+    )
+    in_situ_strength: bool = flag(
+        "Whether unidirectional plies held between plies of other directions are judged by their in-situ strength "
+        "across the fibres (Camanho et al. 2006), which is greater than a coupon's.",
+        default=False,
     )
     lose_each_fastener: bool = flag("Whether each fastener is lost in turn.", default=True)
     large_displacements: bool = flag(

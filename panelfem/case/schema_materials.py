@@ -57,6 +57,30 @@ class PlyKeys(Section):
         sweep="strength",
         measure=_COUPON,
     )
+    G_Ic_J_per_m2: Quantity | None = quantity(
+        "Toughness of a crack between fibres that opens; for `settings.in_situ_strength`.",
+        0.0,
+        10000.0,
+        low_open=True,
+        default=None,
+        measure="double-cantilever specimens, tested to a standard",
+    )
+    G_IIc_J_per_m2: Quantity | None = quantity(
+        "Toughness of a crack between fibres that slides; for `settings.in_situ_strength`.",
+        0.0,
+        20000.0,
+        low_open=True,
+        default=None,
+        measure="end-notched specimens, tested to a standard",
+    )
+    shear_softening_per_GPa3: Quantity | None = quantity(
+        "β of the in-plane shear strain τ/G12 + β τ³ (0: linear, on the unsafe side); absent: no gain of shear "
+        "strength by `settings.in_situ_strength`.",
+        0.0,
+        1000.0,
+        default=None,
+        measure="the shear curve of ±45° coupons, tested to a standard",
+    )
     strain_limits_percent: list[float] | None = numbers(
         "Strain limits: tension along 1, compression along 1, tension along 2, compression along 2, "
         "in-plane shear angle; all "

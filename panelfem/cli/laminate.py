@@ -11,9 +11,10 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from panelfem.arrays import FloatArray
-from panelfem.cli.console import out, table
+from panelfem.cli.console import out, show, table
 from panelfem.errors import InputError
 from panelfem.failure import CRITERIA, deciding
+from panelfem.failure.in_situ import SOURCE, in_situ
 from panelfem.laminate import Laminate, describe, parse_stack
 from panelfem.material import Material, PlyMaterial, library
 from panelfem.units import number
@@ -23,19 +24,40 @@ POSITIONS = ("bottom", "middle", "top")
 
 
 def run(chosen: Namespace) -> int:
-    """Print everything about one stack."""
+    """Print everything about each stack, or write the page that compares them."""
     materials, default = _materials(chosen)
     thickness = None if chosen.thickness is None else 1e-3 * chosen.thickness
-    laminate = Laminate(parse_stack(chosen.stack, materials, default, thickness))
+    laminates = [Laminate(parse_stack(stack, materials, default, thickness)) for stack in chosen.stacks]
+    # N/mm is 1e3 N/m; a moment of N·mm per mm is N
+    load = None if chosen.load is None else np.array(chosen.load) * np.array([1e3] * 3 + [1.0] * 3)
     console = out()
-    for part in stiffness(laminate, chosen.stack):
-        console.print(part)
-    if chosen.load is not None or chosen.change:
-        # N/mm is 1e3 N/m; a moment of N·mm per mm is N
-        load = np.array(chosen.load or [0.0] * 6) * np.array([1e3] * 3 + [1.0] * 3)
-        for part in under_load(laminate, load, chosen.change):
+    if chosen.lesson is not None:
+        from panelfem.report import lesson
+        from panelfem.report.lesson_stack import stacks
+
+        found = stacks(chosen.stacks, laminates, load, chosen.change, chosen.in_situ)
+        show(console, Text(str(lesson.write(found, chosen.lesson, chosen.in_situ))))
+        return 0
+    for stack, laminate in zip(chosen.stacks, laminates, strict=True):
+        for part in stiffness(laminate, stack):
             console.print(part)
+        if load is not None or chosen.change:
+            judged = in_situ(laminate) if chosen.in_situ else laminate
+            for part in under_load(judged, np.zeros(6) if load is None else load, chosen.change):
+                console.print(part)
+            if chosen.in_situ:
+                console.print(Text(_held(laminate, judged)))
     return 0
+
+
+def _held(laminate: Laminate, judged: Laminate) -> str:
+    """What in-situ strength changed, ply by ply."""
+    said = [
+        f"ply {i}: Yt {number(a.Yt / 1e6)} → {number(b.Yt / 1e6)} MPa, S {number(a.S / 1e6)} → {number(b.S / 1e6)} MPa"
+        for i, (one, other) in enumerate(zip(laminate.plies, judged.plies, strict=True), 1)
+        if isinstance(a := one.material, PlyMaterial) and isinstance(b := other.material, PlyMaterial) and a != b
+    ]
+    return f"Held plies, {SOURCE}: {'; '.join(said) or 'none'}."
 
 
 def _materials(chosen: Namespace) -> tuple[Mapping[str, Material], str]:
@@ -160,7 +182,8 @@ def under_load(laminate: Laminate, load: FloatArray, change: float) -> Iterator[
     yield reserves(laminate, extra, residual)
     if laminate.kind == "sandwich":
         yield Text(
-            "Plies only: core shear, wrinkling and crimping are judged by 'panelfem assess', not here.", style="bold"
+            "Plies only: core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess', not here.",
+            style="bold",
         )
 
 

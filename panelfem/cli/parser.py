@@ -139,11 +139,16 @@ def _prepare(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     p = commands.add_parser(
         "laminate",
-        help="stiffness, engineering constants, ply stresses and reserves of a stack",
-        description="A, B, D, shear stiffness, engineering constants; under a load, ply stresses and reserves.",
-        epilog='Example: panelfem laminate "[0/45/-45/90]s" --material carbon-ud --load 200 0 0 0 0 0',
+        help="stiffness, engineering constants, ply stresses and reserves of stacks; a page that compares them",
+        description="A, B, D, shear stiffness, engineering constants; under a load, ply stresses and reserves. With "
+        "--lesson, a page of pictures that compares up to four stacks: stiffness by direction, coupling, ply stresses, "
+        "envelopes, first to last ply.",
+        epilog='Example: panelfem laminate "[0/45/-45/90]s" "[0/90]2s" --material carbon-ud --load 200 0 0 0 0 0 '
+        "--lesson out/lesson",
     )
-    p.add_argument("stack", metavar="STACK", help='stacking sequence, bottom first, e.g. "[0/45/-45/90]s"')
+    p.add_argument(
+        "stacks", metavar="STACK", nargs="+", help='stacking sequence, bottom first, e.g. "[0/45/-45/90]s"; one or more'
+    )
     source = p.add_mutually_exclusive_group()
     source.add_argument(
         "--material", metavar="NAME", help="material of plies given by an angle (see: panelfem materials)"
@@ -163,6 +168,17 @@ def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         type=finite,
         default=0.0,
         help="temperature minus stress-free temperature in K (default 0): its stress is held, the load scaled",
+    )
+    p.add_argument(
+        "--in-situ",
+        action="store_true",
+        help="judge plies held between other directions by their strength in the laminate (Camanho et al. 2006)",
+    )
+    p.add_argument(
+        "--lesson",
+        metavar="DIR",
+        type=Path,
+        help="write lesson.html into this folder (new, empty or with an earlier one), without a load under Nx 100 N/mm",
     )
     p.set_defaults(command="laminate")
 

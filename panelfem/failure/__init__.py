@@ -11,8 +11,10 @@ from types import MappingProxyType
 from panelfem.errors import InputError
 from panelfem.failure.criterion import Criterion, Mode
 from panelfem.failure.hashin import HASHIN
+from panelfem.failure.hoffman import HOFFMAN
 from panelfem.failure.maximum_strain import MAXIMUM_STRAIN, MAXIMUM_STRAIN_BY_DIRECTION
 from panelfem.failure.maximum_stress import MAXIMUM_STRESS, MAXIMUM_STRESS_BY_DIRECTION
+from panelfem.failure.puck import PUCK
 from panelfem.failure.tsai_hill import TSAI_HILL
 from panelfem.failure.tsai_wu import TSAI_WU
 
@@ -27,6 +29,8 @@ CRITERIA: Mapping[str, Criterion] = MappingProxyType(
             MAXIMUM_STRAIN_BY_DIRECTION,
             TSAI_HILL,
             TSAI_WU,
+            HOFFMAN,
+            PUCK,
         )
     }
 )

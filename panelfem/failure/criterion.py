@@ -49,12 +49,15 @@ class Piece:
     """One polynomial of a mode (by its number): reached where the sum of `terms` is 1.
 
     `sides`: (stress number, sign) pairs under which it holds: +1 means the stress is not negative, −1
-    negative.
+    negative.  `bounds`: further ones, (g1, g2, g3, g0): g·stress + g0 (Pa) is not negative.  `base` is added to
+    the sum.
     """
 
     mode: int
     terms: tuple[Term, ...]
     sides: tuple[tuple[int, int], ...] = ()
+    bounds: tuple[tuple[float, float, float, float], ...] = ()
+    base: float = 0.0
 
     def square(self, x: FloatArray) -> FloatArray | float:
         """Quadratic part at stresses (3, n)."""
@@ -73,6 +76,8 @@ class Piece:
         inside = np.ones(x.shape[1:], bool)
         for i, sign in self.sides:
             inside &= (x[i] >= 0.0) if sign > 0 else (x[i] < 0.0)
+        for bound in self.bounds:
+            inside &= _across(bound, x) + bound[3] >= 0.0
         return inside
 
 
@@ -150,7 +155,7 @@ class Criterion(ABC):
         x = np.moveaxis(np.asarray(stress, np.float64) / np.asarray(strength, np.float64)[..., None], -1, 0)
         out = np.zeros((*x.shape[1:], len(self.modes)))
         for piece in self.pieces(ply):
-            value = np.where(piece.holds(x), piece.square(x) + piece.linear(x), 0.0)
+            value = np.where(piece.holds(x), piece.square(x) + piece.linear(x) + piece.base, 0.0)
             out[..., piece.mode] = np.maximum(out[..., piece.mode], value)
         return out
 
@@ -226,8 +231,8 @@ def _first(piece: Piece, x: FloatArray, y: FloatArray | None) -> FloatArray:
     a, b = piece.square(x), piece.linear(x)
     if y is None:
         stretch = Stretch.of(_sides(piece, x, None))
-        return first_reach(a, b, -1.0, stretch, None, x.shape[1])
-    start = piece.square(y) + piece.linear(y) - 1.0
+        return first_reach(a, b, piece.base - 1.0, stretch, None, x.shape[1])
+    start = piece.square(y) + piece.linear(y) + (piece.base - 1.0)
     held = np.asarray(start >= 0.0) & piece.holds(y)
     stretch = Stretch.of(_sides(piece, x, y))
     return first_reach(a, b + piece.cross(x, y), start, stretch, held, x.shape[1])
@@ -240,3 +245,10 @@ def _sides(piece: Piece, x: FloatArray, y: FloatArray | None) -> Iterator[tuple[
             yield x[i], None if y is None else y[i], True
         else:
             yield -x[i], None if y is None else -y[i], False
+    for bound in piece.bounds:
+        yield _across(bound, x), np.full(x.shape[1], bound[3]) + (0.0 if y is None else _across(bound, y)), True
+
+
+def _across(bound: tuple[float, float, float, float], x: FloatArray) -> FloatArray:
+    """The linear part of a bound at stresses (3, n)."""
+    return np.asarray(bound[0] * x[0] + bound[1] * x[1] + bound[2] * x[2])

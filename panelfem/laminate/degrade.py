@@ -36,8 +36,11 @@ def _scaled(material: Material, fields: tuple[str, ...], factor: float) -> Mater
 
 
 def weakened_material(material: Material, factor: float) -> Material:
-    """The material with every strength (and strain limit) scaled by `factor`; moduli as they were."""
-    return _scaled(material, _STRENGTHS[type(material)], factor)
+    """The material with every strength (and strain limit) scaled by `factor`, and toughness by its square, as that of
+    a crack that the strength comes from; moduli as they were.
+    """
+    weaker = _scaled(material, _STRENGTHS[type(material)], factor)
+    return _scaled(weaker, ("G_Ic", "G_IIc"), factor**2) if isinstance(weaker, PlyMaterial) else weaker
 
 
 def stiffened_material(material: Material, factor: float) -> Material:

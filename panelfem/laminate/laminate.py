@@ -189,6 +189,11 @@ class Laminate:
         sigma = dT * self._free[0] + moisture * self._free[1]
         return np.concatenate([np.diff(z) @ sigma, 0.5 * np.diff(z**2) @ sigma])
 
+    def strain_under(self, load: FloatArray) -> FloatArray:
+        """Strain and curvature (..., 6) of a free laminate under resultants [N; M] (..., 6), N/m and N."""
+        load = np.asarray(load, np.float64)
+        return np.asarray(np.linalg.solve(self.ABD, load.reshape(-1, 6).T).T.reshape(load.shape))
+
     @cached_property
     def _strain_operator(self) -> FloatArray:
         """(6, plies·9): strains of the reference surface to ply strains at three positions in ply axes."""

@@ -91,6 +91,7 @@ def _material(name: str, table: dict[str, Any], known: dict[str, str]) -> Materi
     if record is CoreMaterial:
         fields.setdefault("cell_size", None)
     optional = {"name", "provenance", "strain_limits", "stress_free_temperature", "S23", "alpha", "beta"}
+    optional |= {"G_Ic", "G_IIc", "shear_softening"}
     required = set(record.__dataclass_fields__) - (optional - ({"alpha"} if record is CoreMaterial else set()))
     if missing := [f for f in record.__dataclass_fields__ if f in required and f not in fields]:
         raise InputError(f"{', '.join(missing)} missing", where=where)

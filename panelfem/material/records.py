@@ -62,6 +62,8 @@ class PlyMaterial:
     compression along 2, in-plane shear angle), all positive, or None.  `stress_free_temperature` °C, or None
     if not known.
     `S23` Pa: transverse shear strength; None if not known.
+    For in-situ strength, None if not known: toughnesses `G_Ic`, `G_IIc` J/m², and `shear_softening` 1/Pa³, the β of
+    the shear strain τ/G12 + β τ³ (0: linear).
 
     Raises InputError for what no material can be.
 
@@ -98,6 +100,9 @@ class PlyMaterial:
     stress_free_temperature: float | None = None
     provenance: Mapping[str, Provenance] = field(default_factory=_nothing, repr=False, compare=False, hash=False)
     S23: float | None = None
+    G_Ic: float | None = None
+    G_IIc: float | None = None
+    shear_softening: float | None = None
 
     def __post_init__(self) -> None:
         where = f"ply material '{self.name}'"
@@ -118,7 +123,12 @@ class PlyMaterial:
             "density",
             "thickness",
         ]
-        _check_positive(self, positive + (["S23"] if self.S23 is not None else []), where)
+        stated = [name for name in ("S23", "G_Ic", "G_IIc") if getattr(self, name) is not None]
+        _check_positive(self, positive + stated, where)
+        if self.shear_softening is not None and not 0.0 <= self.shear_softening < math.inf:
+            raise InputError(
+                f"shear_softening = {self.shear_softening:g} cannot be", where=where, allowed="0 or more, 1/Pa³"
+            )
         _check_finite(self, ["nu12", "alpha1", "alpha2", "beta1", "beta2"], where)
         _check_thickness(self.thickness, where)
         limit = math.sqrt(self.E1 / self.E2)

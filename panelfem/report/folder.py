@@ -35,15 +35,15 @@ def is_ours(folder: Path) -> bool:
     return isinstance(found, dict) and str(found.get("format")).startswith(_NAME)
 
 
-def prepare(folder: Path) -> Path:
-    """The folder, made if need be.
+def prepare(folder: Path, option: str = "--out") -> Path:
+    """The folder, made if need be; `option` is what named it.
 
     Raises InputError if it is a file, cannot be written, or holds files that are not a result of ours.
     """
     where = str(folder)
     if folder.exists() and not folder.is_dir():
         raise InputError(
-            "the output folder is a file", where=where, allowed="a folder", do="give another name to --out"
+            "the output folder is a file", where=where, allowed="a folder", do=f"give another name to {option}"
         )
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -55,14 +55,14 @@ def prepare(folder: Path) -> Path:
             f"cannot write to the output folder: {error.strerror or error}",
             where=where,
             allowed="a folder you may write to, on a disk with room",
-            do="give another folder to --out",
+            do=f"give another folder to {option}",
         ) from error
     if entries and not is_ours(folder):
         raise InputError(
             "the output folder holds files that are not a result of this tool",
             where=where,
             allowed="an empty or new folder, or one with an earlier result.json or finding.toml of this tool",
-            do="give another folder to --out",
+            do=f"give another folder to {option}",
         )
     return folder
 

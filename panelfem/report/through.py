@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -71,21 +72,25 @@ def picture(result: LoadResult, key: str) -> Markup | None:
     plies = stack(result.plies)
     if not plies or plies[-1].high <= plies[0].low:
         return None
-    mode = shown_mode(result)
+    said = caption(result, plies)
+    return figured(drawing(plies, key, said, shown_mode(result).ply), said)
+
+
+def drawing(plies: list[Ply], key: str, said: str, governs: int | None = None) -> Markup:
+    """The chart of plies, the one numbered `governs` boxed; `said` is what it shows, in words."""
     tall = max(_LEAST, _PLY * len(plies))
-    governing = next((p for p in plies if p.number == mode.ply), None)
+    governing = next((p for p in plies if p.number == governs), None)
     height = _TOP + tall + _FOOT
-    drawn = svg.chart(
+    return svg.chart(
         height,
         el("defs", *(_hatch(key, angle) for angle in sorted({p.angle for p in plies}))),
         _laminate(plies, governing, key, tall),
         _graph("strain (10⁻⁶)", _STRAIN, 1e6, "strain", plies, tall),
         _graph("stress (MPa)", _STRESS, 1e-6, "stress", plies, tall),
         _legend(height),
-        label=caption(result, plies),
+        label=said,
         cls="through",
     )
-    return figured(drawn, caption(result, plies))
 
 
 def _hatch(key: str, angle: float) -> Markup:
@@ -190,23 +195,23 @@ def caption(result: LoadResult, plies: list[Ply]) -> str:
     return (
         f"{result.load}, {state}: {about}. Left: the laminate to scale, ply 1 on the face the normal enters, hatched "
         "along the fibre seen from above; the boxed ply is that of the mode. Right: strain and stress in each ply's "
-        f"own axes, every ply equally high; short bars: mesh error. {_made(plies)}."
+        f"own axes, every ply equally high; short bars: mesh error. {made(plies)}."
     )
 
 
-def _made(plies: list[Ply]) -> str:
+def made(plies: list[Ply]) -> str:
     """What the plies are: 'Plies 1 to 3, 5 to 7: twill 0.25 mm; ply 4: foam 10 mm'."""
     kinds: dict[tuple[str, str], list[int]] = {}
     for ply in plies:
         kinds.setdefault((ply.name, show(ply.high - ply.low, "mm")), []).append(ply.number)
-    said = [f"{'ply' if len(of) == 1 else 'plies'} {_runs(of)}: {name} {thick}" for (name, thick), of in kinds.items()]
+    said = [f"{'ply' if len(of) == 1 else 'plies'} {runs(of)}: {name} {thick}" for (name, thick), of in kinds.items()]
     return wording.sentence("; ".join(said)).rstrip(".")
 
 
-def _runs(numbers: list[int]) -> str:
+def runs(numbers: Sequence[int]) -> str:
     """Rising numbers in runs.
 
-    >>> _runs([1, 2, 3, 5, 7, 8])
+    >>> runs([1, 2, 3, 5, 7, 8])
     '1 to 3, 5, 7, 8'
     """
     runs: list[list[int]] = []

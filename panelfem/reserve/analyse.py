@@ -37,6 +37,7 @@ class Settings:
     linear theory must still hold (the factor asked for), and whether loads under which it does not are `followed` with
     large displacements.
 
+    `in_situ`: held plies are judged by their strength in the laminate (`panelfem.failure.in_situ`).
     `imperfection` m: height of the initial shape of a panel that buckles, None: as assumed.  `nearness`: load -> what
     is computed of its buckling, as the share of the buckling load over that of the hand one.  `near_only`: the accuracy
     is asked of reserves near what is asked only.
@@ -49,6 +50,7 @@ class Settings:
     imperfection: float | None = None
     nearness: Mapping[str, float] = field(default_factory=dict)
     near_only: bool = False
+    in_situ: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,13 @@ def path_of(
     """The load path of a response with all its checks."""
     panel = subject.panel
     plies = PlyCheck(
-        panel, subject.sampling, residual_of(load), subject.words, settings.decide, settings.modeless_governs
+        panel,
+        subject.sampling,
+        residual_of(load),
+        subject.words,
+        settings.decide,
+        settings.modeless_governs,
+        settings.in_situ,
     )
     limits = LimitsCheck(
         panel.mesh,

@@ -16,6 +16,7 @@ import numpy as np
 from panelfem.arrays import FloatArray, IntArray
 from panelfem.failure import CRITERIA, deciding
 from panelfem.failure.criterion import Criterion
+from panelfem.failure.in_situ import in_situ
 from panelfem.laminate import Laminate
 from panelfem.material import PlyMaterial
 from panelfem.panel import Panel
@@ -57,7 +58,8 @@ class PlyCheck:
     """First-ply failure.
 
     `decide` names the deciding criterion per kind of ply, over the library's choice; criteria without a mode are graded
-    inspection, and govern release only if `modeless_governs`.
+    inspection, and govern release only if `modeless_governs`.  `in_situ`: with the strength held plies have in the
+    laminate.
     """
 
     panel: Panel
@@ -66,6 +68,7 @@ class PlyCheck:
     words: Words
     decide: Mapping[str, str] = field(default_factory=dict)
     modeless_governs: bool = False
+    in_situ: bool = False
 
     def deciding(self, kind: str) -> str:
         """The criterion that decides for a kind of ply."""
@@ -134,7 +137,7 @@ class PlyCheck:
         applied = self.stresses(laminate, now.strain[at] - held.strain[at], False)[:, :, _FACES]
         wanted = [
             (material, plies, name, criterion)
-            for material, plies in _by_material(laminate)
+            for material, plies in _by_material(in_situ(laminate) if self.in_situ else laminate)
             for name, criterion in CRITERIA.items()
             if (everything or name == self.deciding(material.kind))
             and material.kind in criterion.applies_to

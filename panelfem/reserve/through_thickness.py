@@ -2,9 +2,9 @@
 
 Transverse shear stresses follow by equilibrium from the shear resultants and, for their distribution, from the change
 of the strains along the surface.  Where the panel is curved, bending that opens it pulls the plies apart: this
-interlaminar tension is the radial stress by equilibrium, residual stresses included.  Wrinkling and crimping look at
-the compression in directions 15° apart.  All these stresses are linear in strain, its change or a resultant, so each
-laminate keeps one matrix for each.
+interlaminar tension is the radial stress by equilibrium, residual stresses included.  Wrinkling, crimping and, over
+honeycomb whose cell size is known, dimpling look at the compression in directions 15° apart.  All these stresses are
+linear in strain, its change or a resultant, so each laminate keeps one matrix for each.
 
 The strength in interlaminar tension is seldom on a data sheet.  It is taken from the transverse tensile strength Yt for
 unidirectional plies, and from the interlaminar shear strength Sil for fabric, both resin-governed (common practice, no
@@ -16,14 +16,15 @@ through-thickness tension is not checked.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
 
 from panelfem.arrays import FloatArray, IntArray
-from panelfem.failure.sandwich import compression, crimping, wrinkling
+from panelfem.failure.sandwich import compression, crimping, dimpling, wrinkling
 from panelfem.laminate import Laminate
+from panelfem.laminate.ply import strain_turn
 from panelfem.material import CoreMaterial, PlyMaterial
 from panelfem.panel import Panel
 from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, least, merge, mode_reserve
@@ -44,8 +45,8 @@ Place = tuple[int, int]
 
 @dataclass(frozen=True)
 class ThroughThickness:
-    """Core shear and interlaminar shear everywhere; interlaminar tension where the panel is curved; wrinkling and
-    crimping where there is a core.  All govern release.
+    """Core shear and interlaminar shear everywhere; interlaminar tension where the panel is curved; wrinkling, dimpling
+    and crimping where there is a core.  All govern release.
     """
 
     panel: Panel
@@ -252,7 +253,7 @@ def _radials(laminate: Laminate, residual: Residual) -> list[_Radial]:
 
 
 def _compressions(laminate: Laminate, residual: Residual) -> list[_Compression]:
-    """Wrinkling of either skin, and crimping of the whole."""
+    """Wrinkling and dimpling of either skin, and crimping of the whole."""
     cores = [p for p, ply in enumerate(laminate.plies) if isinstance(ply.material, CoreMaterial)]
     thickness = np.diff(laminate.interfaces)
     # normal stress at the middle of each ply in each direction, for unit strains and for none
@@ -273,6 +274,12 @@ def _compressions(laminate: Laminate, residual: Residual) -> list[_Compression]:
         found.append(
             _Compression(f"skin wrinkling, {name} skin", "skin wrinkling", rows, share @ offset[members], allowed)
         )
+        if core.material.cell_size is not None:
+            skin = replace(laminate, plies=tuple(laminate.plies[m] for m in members), bottom=None, stated_shear=None)
+            between = dimpling(_plate_moduli(skin), 0.0, skin.thickness, core.material.cell_size)
+            found.append(
+                _Compression(f"skin dimpling, {name} skin", "skin dimpling", rows, share @ offset[members], between)
+            )
     rows = np.einsum("spd,p->ds", unit, thickness)
     found.append(
         _Compression("shear crimping", "shear crimping", rows, thickness @ offset, crimping(laminate, DIRECTIONS))
@@ -285,6 +292,15 @@ def _along(laminate: Laminate, stress: FloatArray) -> FloatArray:
     turn = DIRECTIONS[None, :] - np.array([ply.angle for ply in laminate.plies])[:, None]
     c, s = np.cos(turn), np.sin(turn)
     return np.asarray(np.einsum("npi,ipd->npd", stress, np.stack([c * c, s * s, 2.0 * c * s])))
+
+
+def _plate_moduli(skin: Laminate) -> FloatArray:
+    """What Ef/(1 − ν²) of an isotropic skin is in each direction (directions,), Pa: 12 √(Da Db)/t³ with the bending
+    stiffness of the skin along it and across it (MIL-HDBK-23A's rule for orthotropic facings, recalled).
+    """
+    turned = [strain_turn(float(-d)) for d in DIRECTIONS]
+    D = np.array([t.T @ skin.reduced_bending @ t for t in turned])
+    return np.asarray(12.0 * np.sqrt(D[:, 0, 0] * D[:, 1, 1]) / skin.thickness**3)
 
 
 def _moduli(laminate: Laminate, members: list[int]) -> FloatArray:

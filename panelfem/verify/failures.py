@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
+from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from panelfem.arrays import FloatArray
 from panelfem.failure import CRITERIA
+from panelfem.failure.in_situ import embedded_strengths
 from panelfem.material import PlyMaterial
 from panelfem.reference.stiffness import rotated_plane
 from panelfem.verify.laminates import KAW, stack, t300
@@ -43,6 +46,25 @@ def tsai_wu(s: FloatArray, m: PlyMaterial) -> float:
         + s[2] ** 2 / m.S**2
         - math.sqrt(f11 * f22) * s[0] * s[1]
     )
+
+
+def hoffman(s: FloatArray, m: PlyMaterial) -> float:
+    """Index of Hoffman from the three-dimensional form, strengths across equal in 2 and 3."""
+    a, b = 1 / (m.Xt * m.Xc), 1 / (m.Yt * m.Yc)
+    square = (b - a / 2) * s[1] ** 2 + a / 2 * s[0] ** 2 + a / 2 * (s[0] - s[1]) ** 2 + (s[2] / m.S) ** 2
+    return float(square + (1 / m.Xt - 1 / m.Xc) * s[0] + (1 / m.Yt - 1 / m.Yc) * s[1])
+
+
+def puck(s: FloatArray, m: PlyMaterial) -> float:
+    """Greatest of Puck's exposures over the planes parallel to the fibre, from their tractions (p+ 0.35, p− 0.30)."""
+    up, down = 0.35 / m.S, 0.30 / m.S
+    RA = (math.sqrt(1 + 2 * down * m.Yc) - 1) / (2 * down)
+    c, sn = np.cos(np.linspace(0, math.pi, 7201)), np.sin(np.linspace(0, math.pi, 7201))
+    normal = s[1] * c * c
+    shear = (s[1] * sn * c / RA) ** 2 + (s[2] * c / m.S) ** 2
+    pulled = np.sqrt(((1 / m.Yt - up) * normal) ** 2 + shear) + up * normal
+    pressed = np.sqrt(shear + (down * normal) ** 2) + down * normal
+    return float(np.where(normal >= 0, pulled, pressed).max())
 
 
 def scanned(index: Callable[[FloatArray, PlyMaterial], float], s: FloatArray, m: PlyMaterial) -> float:
@@ -96,6 +118,25 @@ def rows() -> Iterator[Row]:
             "-",
             LAMINATE,
         )
+    found = float(np.min(CRITERIA["Hoffman"].reserve(ours, np.zeros(3), m)))
+    source = CRITERIA["Hoffman"].source
+    quantity = "reserve factor, Hoffman"
+    yield Row("failure", name, quantity, source, None, scanned(hoffman, local * 1e6, m), how, found, "-", LAMINATE)
+    for mode, stress in ((2, (0, 25e6, 40e6)), (3, (0, -50e6, 60e6)), (4, (0, -150e6, 60e6))):
+        law, state = CRITERIA["Puck"], np.array(stress, np.float64)
+        yield Row(
+            "failure",
+            f"UD ply, σ22, τ12 = {stress[1] / 1e6:.0f}, {stress[2] / 1e6:.0f} MPa".replace("-", "−"),
+            f"reserve factor, Puck, {law.modes[mode].name}",
+            law.source,
+            None,
+            scanned(puck, state, m),
+            "the worst of 7200 action planes from their tractions",
+            float(law.reserve(state, np.zeros(3), m)[mode]),
+            "-",
+            LAMINATE,
+        )
+    yield from in_place(m)
     # first ply of [0/90/0] pulled along x: strains from the uncoupled membrane stiffness of a symmetric stack
     lam = stack(m, (0, 90, 0), 5e-3)
     d = 1 - m.nu12**2 * m.E2 / m.E1
@@ -118,3 +159,29 @@ def rows() -> Iterator[Row]:
         "N/m",
         LAMINATE,
     )
+
+
+def _work(shear: float, G: float, beta: float) -> float:
+    """∫τ dγ, J/m³, of γ = τ/G + β τ³ up to a stress."""
+    return float(quad(lambda tau: tau * (1.0 / G + 3.0 * beta * tau * tau), 0.0, shear)[0])
+
+
+def in_place(m: PlyMaterial) -> Iterator[Row]:
+    """Strength of a thin ply between others."""
+    thin = replace(
+        m, E1=171.42e9, E2=9.08e9, G12=5.29e9, nu12=0.32, Yt=62.3e6, S=92.3e6,
+        G_Ic=277.4, G_IIc=787.9, shear_softening=2.98e-26,
+    )  # fmt: skip
+    t, source = 0.125e-3, "P. Maimi et al. 2007, Mech. Mater. 39:897 (recalled)"
+    stiff = 1.0 / (1.0 / thin.E2 - thin.nu12**2 / thin.E1)
+    # G of a slit 2a in plane strain along the fibre is σ² πa/stiff; along the fibres its mean up to a = t/2 is set free
+    opened = float(brentq(lambda s: s * s * math.pi * t / (4.0 * stiff) - 277.4, 1e6, 1e9, xtol=1.0))
+    # in shear πt/4 times the work ∫τ dγ of the curved law
+    slid = float(brentq(lambda s: 0.25 * math.pi * t * _work(s, thin.G12, 2.98e-26) - 787.9, 1e6, 1e9, xtol=1.0))
+    Yt, S = embedded_strengths(thin, t)
+    how = "energy set free by a slit that grows along the fibres"
+    for quantity, printed, reference, ours in (("Yt", 160.2, opened, Yt), ("S", 130.2, slid, S)):
+        name = "0.125 mm ply between others"
+        yield Row(
+            "failure", name, f"in-situ {quantity}", source, printed, reference / 1e6, how, ours / 1e6, "MPa", LAMINATE
+        )
