@@ -131,7 +131,7 @@ def _solved(
             break
         if np.array_equal(new, signs):
             shear = np.asarray(np.clip(bond.shear * slip, -adhesive.yields, adhesive.yields), np.float64)
-            s = grid.h * np.arange(grid.count + 1)
+            s = np.linspace(0.0, grid.h * grid.count, grid.count + 1)
             return PlasticStress(s, shear, bond.peel * (y @ grid.gap), slip / adhesive.thickness)
         signs = new
     raise ModelError(
