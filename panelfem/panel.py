@@ -22,7 +22,8 @@ class Fastener:
 
     `place` (3,) m on the surface, `normal` (3,) there; `washer_radius` m.  Stiffness to ground: `in_plane` and `normal`
     in N/m, `tilt` (about both tangents) and `twist` (about the normal) in N·m/rad; inf is rigid, 0 is free.
-    Ratings in N, None if the catalogue is silent.
+    Ratings in N, None if the catalogue is silent.  `hole_diameter` m in the skin and its `bearing_strength` Pa, None:
+    not known.
     """
 
     name: str
@@ -36,6 +37,8 @@ class Fastener:
     rating_shear: float | None = None
     rating_pull: float | None = None
     fitted: bool = True
+    hole_diameter: float | None = None
+    bearing_strength: float | None = None
 
 
 def rated(fastener: Fastener, shear: float, pull: float) -> Fastener:

@@ -49,6 +49,26 @@ CONTRADICTIONS: dict[str, tuple[Change, str, str]] = {
         "safety.covers_high_voltage",
         "is false",
     ),
+    "a hole without its bearing strength": (
+        lambda d: d["panel"]["fasteners"][0].pop("bearing_strength_MPa"),
+        "panel.fasteners[0].bearing_strength_MPa",
+        "is missing",
+    ),
+    "a bearing strength without its hole": (
+        lambda d: d["panel"]["fasteners"][0].pop("hole_diameter_mm"),
+        "panel.fasteners[0].hole_diameter_mm",
+        "is missing",
+    ),
+    "a hole as large as its washer": (
+        lambda d: d["panel"]["fasteners"][0].update(hole_diameter_mm=16),
+        "panel.fasteners[0].hole_diameter_mm",
+        "no smaller than the washer",
+    ),
+    "a hole that runs into the edge": (
+        lambda d: d["panel"]["fasteners"][0].update(hole_diameter_mm=14, place_mm=[6, 30]),
+        "panel.fasteners[0].hole_diameter_mm",
+        "runs into the edge",
+    ),
     "unknown library material": (
         lambda d: d["materials"]["cloth"].update(like="carbon-twil"),
         "materials.cloth.like",

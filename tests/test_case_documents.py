@@ -144,6 +144,8 @@ tilt_Nm_per_rad = 10
 twist_Nm_per_rad = 1
 rating_shear_N = 1500
 rating_pull_N = 800
+hole_diameter_mm = 6
+bearing_strength_MPa = { value = 350, basis = "assumed", source = "like laminates", band = [250, 450] }
 
 [[panel.fasteners]]
 name = "F2"

@@ -123,6 +123,8 @@ def _fastener(keys: FastenerKeys, place: FloatArray, mesh: PanelMesh) -> Fastene
     return Fastener(
         keys.name, place, normal / np.linalg.norm(normal), 1e-3 * keys.washer_radius_mm, *stiffness,
         rating_shear=keys.rating_shear_N, rating_pull=keys.rating_pull_N,
+        hole_diameter=None if keys.hole_diameter_mm is None else 1e-3 * keys.hole_diameter_mm,
+        bearing_strength=None if keys.bearing_strength_MPa is None else 1e6 * keys.bearing_strength_MPa.value,
     )  # fmt: skip
 
 

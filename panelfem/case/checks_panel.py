@@ -136,6 +136,7 @@ def _zone(zone: Zone, path: str, names: Names, plan: shapely.Polygon | None, on_
 
 def _fastener(fastener: Fastener, path: str, plan: shapely.Polygon | None, on_mesh: bool) -> Iterator[Fault]:
     yield from place_faults(fastener.place_mm, f"{path}.place_mm", plan, on_mesh)
+    yield from _hole(fastener, path, plan)
     stiffness = {key: getattr(fastener, key) for key in _SPRINGS}
     if fastener.hold != "springs":
         for key, value in stiffness.items():
@@ -148,6 +149,26 @@ def _fastener(fastener: Fastener, path: str, plan: shapely.Polygon | None, on_me
             yield Fault(f"{path}.{key}", 'is missing with hold = "springs"', "0 to 1000000 N/mm", f"write {key}")
     if all(value is None or value.value == 0.0 for value in stiffness.values()) and stiffness[_SPRINGS[0]] is not None:
         yield Fault(f"{path}.hold", "all its stiffnesses are zero: it holds nothing", "one above zero", "state them")
+
+
+def _hole(fastener: Fastener, path: str, plan: shapely.Polygon | None) -> Iterator[Fault]:
+    """Faults of the hole of a fastener: half stated, larger than its washer, running into the edge."""
+    hole = fastener.hole_diameter_mm
+    if (hole is None) != (fastener.bearing_strength_MPa is None):
+        key, other = ("hole_diameter_mm", "bearing_strength_MPa")[:: 1 if hole is None else -1]
+        yield Fault(f"{path}.{key}", "is missing", f"with {other}", f"state both, or take {other} out")
+    if hole is None:
+        return
+    if hole >= 2 * fastener.washer_radius_mm:
+        what = "is no smaller than the washer over it"
+        yield Fault(f"{path}.hole_diameter_mm", what, f"below {2 * fastener.washer_radius_mm:g} mm", "measure it again")
+    if plan is not None:
+        import shapely
+
+        edge = plan.boundary.distance(shapely.Point(fastener.place_mm[:2]))
+        if edge <= hole / 2:
+            what = f"runs into the edge, which is {edge:.3g} mm from its middle"
+            yield Fault(f"{path}.hole_diameter_mm", what, f"below {2 * edge:.3g} mm", "measure it again")
 
 
 def _edge(edge: Edge, path: str, plan: shapely.Polygon | None, on_mesh: bool) -> Iterator[Fault]:

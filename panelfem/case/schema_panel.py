@@ -165,6 +165,21 @@ class Fastener(Section):
     )
     rating_shear_N: float | None = number("What the catalogue allows along the skin.", 1.0, 1e6, default=None)
     rating_pull_N: float | None = number("What the catalogue allows along the normal.", 1.0, 1e6, default=None)
+    hole_diameter_mm: float | None = number(
+        "Diameter of its hole in the skin: with the bearing strength, the laminate round it is checked.",
+        1.0,
+        50.0,
+        default=None,
+        needed="with bearing_strength_MPa",
+    )
+    bearing_strength_MPa: Quantity | None = quantity(
+        "Bearing strength of the skin: force over diameter times thickness of its plies.",
+        1.0,
+        3000.0,
+        default=None,
+        needed="with hole_diameter_mm",
+        measure="a bearing coupon of the same laminate, pulled by a pin of that diameter",
+    )
 
 
 class Edge(Section):

@@ -1,6 +1,6 @@
-"""Classic closed forms of the single lap joint: Volkersen (shear lag) and Goland & Reissner (bending, peel).
+"""Classic closed forms of lap joints: Volkersen (shear lag), Goland & Reissner (bending, peel), Hart-Smith (yield).
 
-Both take the adhesive as independent shear and peel springs, constant through its thickness; neither meets
+All take the adhesive as independent shear and peel springs, constant through its thickness; neither meets
 the free end of the adhesive, where the true shear falls to zero within a bond thickness.
 """
 
@@ -135,3 +135,64 @@ def goland_reissner(
     y = rate * x
     peel = a * np.cosh(y) * np.cos(y) + b * np.sinh(y) * np.sin(y)
     return LapStress(x, np.asarray(shear), np.asarray(peel), moment, shear_force, k)
+
+
+def hart_smith_double(
+    inner: float, outer: float, shear_modulus: float, bond_thickness: float, yields: float, strain: float
+) -> float:
+    """Greatest load N/m of a long double lap whose adhesive yields: the lesser of its two ends.
+
+    `inner`, `outer`: axial stiffness E t (N/m) of the middle adherend and of one cover; `yields` Pa, `strain` the
+    adhesive's greatest shear strain, elastic part included.  With X = η τp (γ − τp/(2 G)), the energy to break an area
+    of bond: at the loaded end of the inner P² = 4 X Ei (1 + Ei/(2 Eo)), at that of the covers P² = 8 X Eo (1 + 2
+    Eo/Ei).
+
+    Source: Hart-Smith 1973, NASA CR-112235, equations for the double lap without thermal mismatch (recalled); the same
+    follows from the energy freed at either end.
+
+    >>> balanced = hart_smith_double(2e8, 1e8, 1e9, 2e-4, 40e6, 0.2)
+    >>> round(balanced / math.sqrt(8 * 2e-4 * 40e6 * (0.2 - 0.02) * 2e8), 9)
+    1.0
+    """
+    _positive(
+        inner=inner, outer=outer, shear_modulus=shear_modulus, bond_thickness=bond_thickness, yields=yields,
+        strain=strain,
+    )  # fmt: skip
+    elastic = yields / shear_modulus
+    area = yields * (strain - elastic / 2) if strain > elastic else shear_modulus * strain**2 / 2
+    x = bond_thickness * area
+    return math.sqrt(min(4 * x * inner * (1 + inner / (2 * outer)), 8 * x * outer * (1 + 2 * outer / inner)))
+
+
+def hart_smith_balanced(
+    axial: float, overlap: float, shear_modulus: float, bond_thickness: float, yields: float, strain: float
+) -> float:
+    """Greatest load N/m of one bond line of any length between equal adherends of axial stiffness `axial` N/m.
+
+    With λ² = 2 G/(η E t), plastic zones of length p at both ends of an elastic trough of length d = L − 2p: the strain
+    at the ends is γe (1 + λp tanh(λd/2) + (λp)²/2), the load τp (2p + (2/λ) tanh(λd/2)).  A bond that yields all along
+    before it breaks carries τp L.
+
+    Source: Hart-Smith 1973, NASA CR-112235, balanced joint (recalled; derived here).
+
+    >>> hart_smith_balanced(1e8, 1e-3, 1e9, 2e-4, 40e6, 0.2) == 40e6 * 1e-3
+    True
+    """
+    from scipy.optimize import brentq
+
+    _positive(
+        axial=axial, overlap=overlap, shear_modulus=shear_modulus, bond_thickness=bond_thickness, yields=yields,
+        strain=strain,
+    )  # fmt: skip
+    rate, elastic = math.sqrt(2 * shear_modulus / bond_thickness / axial), yields / shear_modulus
+    if strain <= elastic:
+        return shear_modulus * strain * 2 / rate * math.tanh(rate * overlap / 2)
+
+    def at_end(p: float) -> float:
+        trough = math.tanh(rate * (overlap / 2 - p))
+        return float(elastic * (1 + rate * p * trough + (rate * p) ** 2 / 2) - strain)
+
+    if at_end(overlap / 2) <= 0:
+        return yields * overlap
+    p = float(brentq(at_end, 0.0, overlap / 2, xtol=1e-15))
+    return yields * (2 * p + 2 / rate * math.tanh(rate * (overlap / 2 - p)))

@@ -39,6 +39,10 @@ from panelfem.errors import InputError, ModelError
 MAX_STEPS = 4000
 #: e-folds after which an end no longer feels the other
 DECAY = 40.0
+#: rows of N, Q, M of both strips in a state
+FORCES = [3, 4, 5, 9, 10, 11]
+
+Far = Literal["joined", "cut 1", "cut 2"]
 
 
 @dataclass(frozen=True)
@@ -86,10 +90,13 @@ class OverlapStress:
     peel: FloatArray
 
 
-def system(first: Strip, second: Strip, bond: Bond) -> FloatArray:
-    """M (12, 12) of y' = M y, y = (u, w, β, N, Q, M) of strip 1, then of strip 2 (SI units)."""
+def pieces(first: Strip, second: Strip) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What y' = M y + c τ + d σ is made of, y = (u, w, β, N, Q, M) of strip 1, then of strip 2 (SI units).
+
+    M (12, 12) of the strips alone; the rows (12,) that give slip and opening at the bond from y; c and d (12,).
+    """
     m = np.zeros((12, 12))
-    slip, gap = np.zeros(12), np.zeros(12)
+    slip, gap, by_shear, by_peel = np.zeros((4, 12))
     for k, (strip, sign) in enumerate(((first, -1.0), (second, 1.0))):
         o = 6 * k
         f = np.linalg.inv(np.array([[strip.A, strip.B], [strip.B, strip.D]]))
@@ -98,12 +105,36 @@ def system(first: Strip, second: Strip, bond: Bond) -> FloatArray:
         m[o + 1, o + 2], m[o + 1, o + 4] = -1.0, 1 / strip.S
         m[o + 5, o + 4] = 1.0
         slip[o], slip[o + 2], gap[o + 1] = sign, sign * strip.face, sign
-    for k, (strip, sign) in enumerate(((first, -1.0), (second, 1.0))):
-        o = 6 * k
-        m[o + 3] += sign * bond.shear * slip
-        m[o + 4] += sign * bond.peel * gap
-        m[o + 5] += sign * strip.face * bond.shear * slip
-    return m
+        by_shear[o + 3], by_shear[o + 5], by_peel[o + 4] = sign, sign * strip.face, sign
+    return m, slip, gap, by_shear, by_peel
+
+
+def system(first: Strip, second: Strip, bond: Bond) -> FloatArray:
+    """M (12, 12) of y' = M y with an elastic bond."""
+    m, slip, gap, by_shear, by_peel = pieces(first, second)
+    return m + bond.shear * np.outer(by_shear, slip) + bond.peel * np.outer(by_peel, gap)
+
+
+def units(first: Strip, second: Strip) -> FloatArray:
+    """Units (12,) of a state: lengths in the strips' own length and forces, so that all entries are of order one."""
+    t = math.sqrt(12 * min(first.D / first.A, second.D / second.A))
+    force = min(first.A, second.A)
+    return np.tile([t, t, 1.0, force, force, force * t], 2)
+
+
+def far_rows(first: Strip, second: Strip, unit: FloatArray, far: Far) -> FloatArray:
+    """The six conditions (6, 12) at the far end on a state in `unit`; strip 1, or what is left, is held there."""
+    end, t = np.zeros((6, 12)), unit[0]
+    gone = 6 if far == "cut 2" else 0
+    kept = 6 - gone if far != "joined" else 0
+    end[np.arange(3), kept + np.arange(3)] = 1.0
+    if far == "joined":
+        end[3, [0, 2, 6, 8]] = 1.0, first.face / t, -1.0, -second.face / t  # no slip
+        end[4, [1, 7]] = 1.0, -1.0
+        end[5, [2, 8]] = 1.0, -1.0
+    else:
+        end[np.arange(3, 6), gone + np.arange(3, 6)] = 1.0
+    return end
 
 
 def solve(
@@ -112,7 +143,7 @@ def solve(
     bond: Bond,
     length: float,
     start: FloatArray,
-    far: Literal["joined", "cut 1", "cut 2"] = "joined",
+    far: Far = "joined",
 ) -> OverlapStress:
     """Adhesive stresses of an overlap 0 ≤ s ≤ `length` m.
 
@@ -124,10 +155,7 @@ def solve(
     if not (math.isfinite(length) and length > 0):
         raise InputError(f"overlap is {length} m", where="bonded overlap", allowed="more than 0")
     m = system(first, second, bond)
-    # measure lengths in the bond's own length and forces so that all entries are of order one
-    t = math.sqrt(12 * min(first.D / first.A, second.D / second.A))
-    force = min(first.A, second.A)
-    unit = np.tile([t, t, 1.0, force, force, force * t], 2)
+    unit = units(first, second)
     scaled = m * (unit / unit[:, None])
     rates = np.abs(np.linalg.eigvals(scaled).real)
     fast, slow = float(rates.max()), _slowest(first, second, bond)
@@ -145,21 +173,9 @@ def solve(
     h = length / steps
     carry = expm(scaled * h)
     # unknown states at steps + 1 places: 6 conditions at the start, 12 for each step, 6 at the far end
-    forces = [3, 4, 5, 9, 10, 11]
     near = np.zeros((6, 12))
-    near[np.arange(6), forces] = 1.0
-    end = np.zeros((6, 12))
-    end[0, 0] = end[1, 1] = end[2, 2] = 1.0  # no rigid motion: strip 1 (or what is left) held
-    if far == "joined":
-        end[3, [0, 2, 6, 8]] = 1.0, first.face / t, -1.0, -second.face / t  # no slip
-        end[4, [1, 7]] = 1.0, -1.0
-        end[5, [2, 8]] = 1.0, -1.0
-    else:
-        gone = 0 if far == "cut 1" else 6
-        kept = 6 - gone
-        end[:3] = 0.0
-        end[np.arange(3), kept + np.arange(3)] = 1.0
-        end[np.arange(3, 6), gone + np.arange(3, 6)] = 1.0
+    near[np.arange(6), FORCES] = 1.0
+    end = far_rows(first, second, unit, far)
     r, c, v = [], [], []
 
     def put(row: int, col: int, block: FloatArray) -> None:
@@ -176,7 +192,7 @@ def solve(
     n = 12 * (steps + 1)
     matrix = coo_matrix((np.concatenate(v), (np.concatenate(r), np.concatenate(c))), shape=(n, n)).tocsc()
     right = np.zeros((n, start.shape[1]))
-    right[:6] = start / unit[forces][:, None]
+    right[:6] = start / unit[FORCES][:, None]
     y = splu(matrix).solve(right).reshape(steps + 1, 12, -1) * unit[:, None]
     slip = (y[:, 6] + second.face * y[:, 8]) - (y[:, 0] + first.face * y[:, 2])
     return OverlapStress(np.linspace(0, length, steps + 1), bond.shear * slip, bond.peel * (y[:, 7] - y[:, 1]))
@@ -185,9 +201,7 @@ def solve(
 def _slowest(first: Strip, second: Strip, bond: Bond) -> float:
     """The smallest decay rate, 1/m: six of the twelve eigenvalues are zero (rigid motion and plain
     bending), and in floating point they are not, so they are told apart by count."""
-    t = math.sqrt(12 * min(first.D / first.A, second.D / second.A))
-    force = min(first.A, second.A)
-    unit = np.tile([t, t, 1.0, force, force, force * t], 2)
+    unit = units(first, second)
     values = np.linalg.eigvals(system(first, second, bond) * (unit / unit[:, None]))
     return float(np.abs(np.sort_complex(values[np.argsort(np.abs(values))[6:]]).real).min())
 
@@ -199,7 +213,7 @@ def unit_stress(
     bond: Bond,
     length: float,
     entry: Literal["parent", "patch"],
-    far: Literal["joined", "cut 1", "cut 2"],
+    far: Far,
 ) -> tuple[FloatArray, FloatArray]:
     """Shear and peel (g, 3) for unit N, M, Q on the one strip that crosses s = 0, where the other begins."""
     start = np.zeros((6, 3))

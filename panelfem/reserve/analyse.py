@@ -10,6 +10,7 @@ import numpy as np
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.loads import AreaForce, Cure, LoadCase, held_words, load_words
 from panelfem.panel import Panel
+from panelfem.reserve.bolted import BoltedCheck
 from panelfem.reserve.bonds import BondLines
 from panelfem.reserve.check import Check, Words
 from panelfem.reserve.delaminated import DelaminationCheck
@@ -131,6 +132,7 @@ def path_of(
         ThroughThickness(panel, subject.sampling, residual_of(load), subject.words),
         limits,
         FixingCheck(panel.fasteners, subject.words),
+        BoltedCheck(panel, subject.words),
         subject.bonds,
         DelaminationCheck(panel, residual_of(load)),
     )

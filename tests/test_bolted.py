@@ -1,0 +1,112 @@
+"""Fasteners in a laminate: the published rules by hand, laminate strengths, and the check on a panel."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from panelfem.errors import InputError
+from panelfem.joint import bolted
+from panelfem.joint.bolted import Hole, net_tension, strengths
+from panelfem.laminate import Laminate, parse_stack
+from panelfem.material import library
+from panelfem.mesh import PanelMesh
+from panelfem.panel import Fastener, Panel
+from panelfem.reserve.bolted import BoltedCheck, edge_distance, limits
+from panelfem.reserve.observe import Observed
+
+BOOK = library()
+SKIN = Laminate(parse_stack("[0/45/-45/90]s", BOOK, "T300-5208"))
+
+
+def test_net_tension_by_hand():
+    """d 6, w 30, e 30, t 2 mm, F 400 MPa: k = 2 + 4 − 1.5·4/6 = 5, relieved to 1 + 0.25·4 = 2 (Hart-Smith, recalled);
+    the open hole: 2 + 0.8³ = 2.512, relieved to 1.378 (Heywood, recalled)."""
+    hole = Hole(6e-3, 2e-3, 0.03, 0.03)
+    net = 400e6 * 24e-3 * 2e-3
+    assert net_tension(hole, 400e6) == pytest.approx(net / 2)
+    assert net_tension(hole, 400e6, by_pass=4e3) == pytest.approx((net - 4e3 * 1.378) / 2)
+    assert net_tension(hole, 400e6, by_pass=1e5) == 0.0
+    # a shorter edge concentrates more: θ = 1.5 − 0.5·30/15 = 0.5, k = 2 + 4 − 0.5 = 5.5
+    assert bolted.loaded_concentration(Hole(6e-3, 2e-3, 0.015, 0.03)) == pytest.approx(5.5)
+
+
+def test_laminate_strengths_in_closed_form():
+    """One direction of fibre by hand; a fabric on the bias; a quasi-isotropic stack by the strain of its 0° plies."""
+    ud = PLY = BOOK["T300-5208"]
+    across = strengths(Laminate(parse_stack("[90]4", BOOK, "T300-5208")), 0.0)
+    assert (across.tension, across.shear) == pytest.approx((ud.Yt, ud.S))
+    # a fabric at 45° pulled along 0: shear in its own axes is half the stress
+    cloth = BOOK["carbon-twill"]
+    bias = strengths(Laminate(parse_stack("[45]4", BOOK, "carbon-twill")), 0.0)
+    assert bias.tension == pytest.approx(2 * cloth.S)
+    assert bias.shear == pytest.approx(min(cloth.Xc, cloth.Yc))
+    # quasi-isotropic: the same in all directions of its fibres, by the strain at which a 0° ply breaks
+    quasi = strengths(SKIN, 0.0)
+    Ex = SKIN.engineering_constants().Ex
+    strain = quasi.tension / Ex
+    nu = SKIN.engineering_constants().nuxy
+    Q = PLY.E1 / (1 - PLY.nu12**2 * PLY.E2 / PLY.E1)
+    assert Q * strain * (1 - PLY.nu12 * PLY.E2 / PLY.E1 * nu) == pytest.approx(PLY.Xt, rel=1e-6)
+    assert strengths(SKIN, math.pi / 4).tension == pytest.approx(quasi.tension)
+    with pytest.raises(InputError, match="no ply of fibre"):
+        strengths(Laminate(parse_stack("[foam-pvc-80:10mm]", BOOK, "carbon-twill")), 0.0)
+
+
+def test_advice_and_what_cannot_be():
+    assert len(bolted.hole_advice(Hole(6e-3, 2e-3, 0.012, 0.024))) == 2
+    assert not bolted.hole_advice(Hole(6e-3, 2e-3, 0.0181, 0.0301))
+    with pytest.raises(InputError, match="runs into the edge"):
+        Hole(6e-3, 2e-3, 2e-3, 0.030)
+    with pytest.raises(InputError, match="diameter is 0"):
+        Hole(0.0, 2e-3, 2e-3, 0.030)
+
+
+def square():
+    x = np.linspace(0.0, 0.1, 11)
+    points = np.array([[a, b, 0.0] for a in x for b in x])
+    cells = [(11 * i + j, 11 * (i + 1) + j, 11 * (i + 1) + j + 1, 11 * i + j + 1) for i in range(10) for j in range(10)]
+    triangles = np.array([t for a, b, c, d in cells for t in ((a, b, c), (a, c, d))])
+    middles = points[triangles].mean(axis=1)
+    at = np.array([0.03, 0.02, 0.0])
+    washer = np.linalg.norm(middles - at, axis=1) < 0.01
+    fixing = Fastener("F1", at, np.array([0.0, 0, 1]), 8e-3, np.inf, np.inf, hole_diameter=5e-3, bearing_strength=400e6)
+    mesh = PanelMesh(points, triangles, {"washer F1": washer})
+    return Panel("square", mesh, (SKIN,), np.zeros(len(triangles), np.int64), np.array([1.0, 0, 0]), (fixing,))
+
+
+def observed(panel, force):
+    nothing = np.zeros((0, 8))
+    fields = dict.fromkeys(Observed.__dataclass_fields__, nothing)
+    return Observed(**{**fields, "reactions": np.array([[*force, 0.0, 0.0, 0.0]])})
+
+
+def test_the_check_on_a_panel():
+    panel = square()
+    fixing = panel.fasteners[0]
+    assert edge_distance(panel, fixing) == pytest.approx(0.02)
+    along, pull = limits(panel, fixing)
+    assert along["bearing at the hole"] == pytest.approx(400e6 * 5e-3 * 1e-3)
+    weak = min(strengths(SKIN, a).shear for a in np.radians(np.arange(0, 180, 15)))
+    assert along["shear-out to the edge"] == pytest.approx(2 * weak * 0.02 * 1e-3)
+    assert pull == pytest.approx(math.pi * 0.016 * 1e-3 * BOOK["T300-5208"].Sil)
+    held, now = observed(panel, (0.0, 0.0, 0.0)), observed(panel, (600.0, -800.0, 100.0))
+    found = {m.mode: m for m in BoltedCheck(panel, lambda p: "").reserves(held, now, True)}
+    assert found["bearing at the hole"].factor == pytest.approx(2000 / 1000)
+    assert found["pull-through of the washer"].factor == pytest.approx(pull / 100)
+    assert {m.where for m in found.values()} == {"at F1"}
+
+
+def test_damage_that_reaches_the_hole_leaves_nothing():
+    panel = square()
+    middles = panel.mesh.vertices[panel.mesh.triangles].mean(axis=1)
+    gone = (middles[:, 0] > 0.03) & (middles[:, 0] < 0.05) & (middles[:, 1] < 0.05)
+    torn = replace(panel, removed=gone)
+    held, now = observed(torn, (0.0, 0.0, 0.0)), observed(torn, (1.0, 0.0, 0.0))
+    found = BoltedCheck(torn, lambda p: "").reserves(held, now, True)
+    assert found[0].status == "zero load"
+    loose = replace(panel, fasteners=(replace(panel.fasteners[0], fitted=False),))
+    assert not BoltedCheck(loose, lambda p: "").reserves(held, now, True)
+    silent = replace(panel, fasteners=(replace(panel.fasteners[0], bearing_strength=None),))
+    assert not BoltedCheck(silent, lambda p: "").reserves(held, now, True)
