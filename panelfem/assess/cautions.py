@@ -22,7 +22,9 @@ SOURCES = (
     "Sandwich: Hoff & Mautner 1945; Allen 1969; shear crimping as in MIL-HDBK-23 (from memory).",
     "Hand buckling load: strip of orthotropic plate, Lekhnitskii 1968 (from memory).",
     "Plies over a delamination: a film that buckles, Chai, Babcock & Knauss 1981 (from memory), as a clamped ellipse "
-    "by Ritz; that no shear is carried over the interface is left out, and so is growth.",
+    "by Ritz; that no shear is carried over the interface is left out.",
+    "Growth of a delamination: crack-tip element, Davidson, Hu & Schapery 1995, mode angle of Suo & Hutchinson 1990; "
+    "Benzeggagh & Kenane 1996 (all from memory); only where the toughness is known.",
     "Factors asked for, by consequence: common practice, no source.",
 )
 

@@ -25,6 +25,12 @@ def _expansion(what: str, alias: str) -> Any:
     return quantity(what, -100.0, 300.0, default=None, needed=_WHOLE, alias=alias)
 
 
+def _toughness(what: str) -> Any:
+    return quantity(
+        what, 0.0, 20000.0, low_open=True, default=None, sweep="strength", measure="specimens tested to a standard"
+    )
+
+
 class PlyKeys(Section):
     """A unidirectional or woven ply."""
 
@@ -56,6 +62,15 @@ class PlyKeys(Section):
         default=None,
         sweep="strength",
         measure=_COUPON,
+    )
+    GIc_J_per_m2: Quantity | None = _toughness("Toughness between plies against opening (double cantilever beam).")
+    GIIc_J_per_m2: Quantity | None = _toughness("Toughness between plies against sliding (end-notched flexure).")
+    mixed_mode: Quantity | None = quantity(
+        "Exponent of Benzeggagh and Kenane between both toughnesses (mixed-mode bending).",
+        0.0,
+        10.0,
+        low_open=True,
+        default=None,
     )
     strain_limits_percent: list[float] | None = numbers(
         "Strain limits: tension along 1, compression along 1, tension along 2, compression along 2, "

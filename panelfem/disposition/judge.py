@@ -237,7 +237,7 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
     if findings.delaminated:
         found.append(
             "tap the delaminated area again after every run and take the panel off if it has grown: its buckling is "
-            "computed, its growth is not"
+            "computed, its growth where the toughness of its plies is known, and growth run by run is not"
         )
     if findings.fastened_to_protective_part:
         found.append("inspect the attachment on the part that protects people by its manufacturer's procedure")

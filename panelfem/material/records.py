@@ -61,7 +61,8 @@ class PlyMaterial:
     `thickness` of the cured ply m.  `strain_limits`: (tension along 1, compression along 1, tension along 2,
     compression along 2, in-plane shear angle), all positive, or None.  `stress_free_temperature` °C, or None
     if not known.
-    `S23` Pa: transverse shear strength; None if not known.
+    `S23` Pa: transverse shear strength; `GIc`, `GIIc` J/m²: toughness between plies, opening and sliding, with
+    `mixed_mode` the exponent between (Benzeggagh & Kenane); None if not known.
 
     Raises InputError for what no material can be.
 
@@ -98,6 +99,9 @@ class PlyMaterial:
     stress_free_temperature: float | None = None
     provenance: Mapping[str, Provenance] = field(default_factory=_nothing, repr=False, compare=False, hash=False)
     S23: float | None = None
+    GIc: float | None = None
+    GIIc: float | None = None
+    mixed_mode: float | None = None
 
     def __post_init__(self) -> None:
         where = f"ply material '{self.name}'"
@@ -118,7 +122,8 @@ class PlyMaterial:
             "density",
             "thickness",
         ]
-        _check_positive(self, positive + (["S23"] if self.S23 is not None else []), where)
+        optional = [name for name in ("S23", "GIc", "GIIc", "mixed_mode") if getattr(self, name) is not None]
+        _check_positive(self, positive + optional, where)
         _check_finite(self, ["nu12", "alpha1", "alpha2", "beta1", "beta2"], where)
         _check_thickness(self.thickness, where)
         limit = math.sqrt(self.E1 / self.E2)

@@ -37,6 +37,7 @@ GROUPS = (
     "buckling",
     "vibration",
     "delaminated",
+    "growth",
     "coverage",
 )
 #: those whose `rows(full)` has more to give in the full tier

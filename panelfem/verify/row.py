@@ -23,6 +23,7 @@ Topic = Literal[
     "error bars",
     "default accuracy",
     "vibration",
+    "delamination growth",
 ]
 
 #: topics whose values come from a mesh; those of the others are exact
