@@ -29,6 +29,7 @@ GROUPS = (
     "shells",
     "curved",
     "holes",
+    "strip_hole",
     "contacts",
     "joints",
     "sandwiches",

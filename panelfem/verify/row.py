@@ -24,6 +24,7 @@ Topic = Literal[
     "default accuracy",
     "vibration",
     "delamination growth",
+    "notched strength",
 ]
 
 #: topics whose values come from a mesh; those of the others are exact
