@@ -18,6 +18,7 @@ from panelfem.assess.records import (
     InputRow,
     Mesh,
     Meshing,
+    Notched,
     Restoration,
     Screened,
     Variant,
@@ -316,6 +317,10 @@ def assessment(
         screened=(
             Screened("heated patch", "compression", 3.162, "more than 1.5 times the factor asked for"),
             Screened("spare", "air load", float("nan"), "nothing reached in the search"),
+        ),
+        notched=(
+            Notched("hole H1", "kerb strike", 1.71, 1.84, 1.62, 3.8e-3, 0.12),
+            Notched("hole H1", "air load", float("nan"), float("nan"), float("inf"), 3.8e-3, 0.0, "it is no ellipse"),
         ),
     )
 

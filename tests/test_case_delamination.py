@@ -282,7 +282,9 @@ def test_what_options_do_to_it(assessment: Assessment) -> None:
 def test_it_is_to_be_tapped_again_unless_it_is_cut_out(assessment: Assessment) -> None:
     for name in ("as found", "over", "cut"):
         d = configuration(assessment, name).disposition
-        assert any("tap the delaminated area" in c and "growth is not" in c for c in d.conditions) == (name != "cut")
+        assert any("tap the delaminated area" in c and "run by run is not" in c for c in d.conditions) == (
+            name != "cut"
+        )
     d = configuration(assessment, "as found").disposition
     assert d.outcome is Outcome.MEETS_IF
     assert d.uncertainty is not None

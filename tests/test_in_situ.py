@@ -28,7 +28,7 @@ def ply(name: str = "AS4-3501-6", **changes: object) -> PlyMaterial:
 #: A carbon ply of 0.125 mm (Camanho et al. 2006 and Maimi et al. 2007, Mech. Mater. 39:897, recalled).
 PRINTED = ply(
     E1=171.42e9, E2=9.08e9, G12=5.29e9, nu12=0.32, Yt=62.3e6, S=92.3e6,
-    G_Ic=277.4, G_IIc=787.9, shear_softening=2.98e-26,
+    GIc=277.4, GIIc=787.9, shear_softening=2.98e-26,
 )  # fmt: skip
 
 
@@ -41,7 +41,7 @@ def test_the_energy_of_a_slit_that_grows_along_the_fibres() -> None:
     """Independent, for an isotropic ply: K = σ √(πa) through the thickness, energy K² (1 − ν²)/E in tension and
     K²/2G in shear; along the fibres the mean of it over all lengths 2a up to the thickness is set free."""
     E, nu, t = 9e9, 0.3, 0.2e-3
-    m = ply(E1=E, E2=E, nu12=nu, G12=4e9, Yt=1e6, S=1e6, G_Ic=250.0, G_IIc=700.0, shear_softening=0.0)
+    m = ply(E1=E, E2=E, nu12=nu, G12=4e9, Yt=1e6, S=1e6, GIc=250.0, GIIc=700.0, shear_softening=0.0)
     Yt, S = embedded_strengths(m, t)
     opened = quad(lambda a: 2 * (Yt**2 * math.pi * a) * (1 - nu**2) / E, 0, t / 2)[0] / t
     slid = quad(lambda a: 2 * (S**2 * math.pi * a) / (2 * m.G12), 0, t / 2)[0] / t
@@ -55,7 +55,7 @@ def test_the_energy_of_a_slit_that_grows_along_the_fibres() -> None:
 
 def test_thick_plies_and_what_is_not_stated() -> None:
     """Thick: 1.12 √2 across, √2 in linear shear, less as the resin softens (all from the same paper, recalled)."""
-    bare = replace(PRINTED, G_Ic=None, G_IIc=None)
+    bare = replace(PRINTED, GIc=None, GIIc=None)
     assert embedded_strengths(bare, 1e-4)[0] == pytest.approx(1.584 * 62.3e6, rel=1e-3)
     assert embedded_strengths(PRINTED, 5e-3)[0] == pytest.approx(THICK * 62.3e6)
     assert embedded_strengths(replace(bare, shear_softening=0.0), 1e-4)[1] == pytest.approx(math.sqrt(2) * 92.3e6)
@@ -95,8 +95,8 @@ def test_weakened_plies_are_weaker_in_the_laminate_too() -> None:
 
 
 def test_what_cannot_be_is_refused() -> None:
-    with pytest.raises(InputError, match="G_Ic = -1 is not positive"):
-        ply(G_Ic=-1.0)
+    with pytest.raises(InputError, match="GIc = -1 is not positive"):
+        ply(GIc=-1.0)
     with pytest.raises(InputError, match="shear_softening"):
         ply(shear_softening=-1.0)
 

@@ -17,8 +17,9 @@ from panelfem.assess.cautions import CAUTIONS, declined, sources_of
 from panelfem.assess.configure import configuration
 from panelfem.assess.ends import screened_out
 from panelfem.assess.evaluate import Evaluation, Shells, evaluate, looked_at
+from panelfem.assess.notched import estimates
 from panelfem.assess.plan import Inputs, Key, Plan, State, plans, states
-from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Mesh, Meshing, Screened
+from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Mesh, Meshing, Notched, Screened
 from panelfem.assess.vibrate import vibrate
 from panelfem.case import Case
 from panelfem.disposition import Candidate, Consequence, recommend
@@ -111,7 +112,18 @@ def _assembled(
         meshing,
         () if provisional else _screened(case, configurations),
         provisional,
+        () if provisional else _notched(case, configurations, reference),
     )
+
+
+def _notched(case: Case, configurations: Sequence[Configuration], undamaged: Evaluation) -> tuple[Notched, ...]:
+    """Closed forms for the holes, beside what the mesh says as found."""
+    found = next((c for c in configurations if c.kind == "as found"), None)
+    if found is None or not undamaged.probed:
+        return ()
+    results = [found.result(load) for load in found.governing]
+    panel = undamaged.state.panel
+    return estimates(panel, case.damage, case.loads, undamaged.probed, results, case.criteria)
 
 
 def _screened(case: Case, configurations: Sequence[Configuration]) -> tuple[Screened, ...]:

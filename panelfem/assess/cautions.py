@@ -17,10 +17,13 @@ CAUTIONS = (
 
 SOURCES = (
     "Lamination theory and ply failure: Tsai & Hahn 1980; Hashin 1980, J. Appl. Mech. 47:329; Tsai & Wu 1971.",
-    "Notch rule: Whitney & Nuismer 1974, J. Compos. Mater. 8:253 (from memory).",
+    "Notch rule: Whitney & Nuismer 1974, J. Compos. Mater. 8:253; closed form beside it: Lekhnitskii 1968, "
+    "width by Tan 1988 (all from memory).",
     "Bonded overlap: linear adhesive shear and peel after Goland & Reissner 1944, solved directly.",
     "Sandwich: Hoff & Mautner 1945; Allen 1969; shear crimping as in MIL-HDBK-23 (from memory).",
     "Hand buckling load: strip of orthotropic plate, Lekhnitskii 1968 (from memory).",
+    "Growth of a delamination: crack-tip element, Davidson, Hu & Schapery 1995, mode angle of Suo & Hutchinson 1990; "
+    "Benzeggagh & Kenane 1996 (all from memory); only where the toughness is known.",
     "Factors asked for, by consequence: common practice, no source.",
 )
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from panelfem.accuracy.indicator import work
 from panelfem.accuracy.layer import unresolved
+from panelfem.arrays import FloatArray
 from panelfem.assess.buckle import beyond_linear
 from panelfem.assess.ends import Results, read_again, solved_again
 from panelfem.assess.plan import Inputs, State
@@ -42,7 +43,7 @@ class Evaluation:
     `lost`: fixing -> (least release factor, load) with that fixing lost as well; `swept`: (number of the assumed
     input, end 0 or 1) -> results, for those that change something here.  `aims`: (load, number) the accuracy is asked
     of.  `wish`: what the next mesh needs, where one of them is not within it.  `vibration`: found afterwards, on the
-    last mesh only.
+    last mesh only.  `probed`: load -> mean strains (2, probes, 8), held and at the expected severity.
     """
 
     state: State
@@ -54,6 +55,7 @@ class Evaluation:
     aims: tuple[tuple[str, Aim], ...] = ()
     wish: Wish | None = None
     vibration: Vibration | None = None
+    probed: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
     def worst(self) -> tuple[str, Aim]:
@@ -92,7 +94,7 @@ def evaluate(
         if accuracy is not None and any(not aim.share <= accuracy for _, aim in wanted):
             needed = wish(low, high, wanted, accuracy)
             return Evaluation(state, results, high.fields, {}, {}, notes, wanted, needed), shells
-    fields = high.fields
+    fields, probed = high.fields, _probed(state, high)
     # a model and what it caches refer to each other and are large: let go of each before others are made
     del high
     gc.collect()
@@ -103,7 +105,7 @@ def evaluate(
     gc.collect()
     ends |= solved_again(shells[0], state, inputs, settings, words, assumed, before, bent)
     swept = {key: _moved(end, before, results) for key, end in ends.items()}
-    return Evaluation(state, results, fields, lost, swept, notes, wanted), shells
+    return Evaluation(state, results, fields, lost, swept, notes, wanted, probed=probed), shells
 
 
 def looked_at(
@@ -113,6 +115,17 @@ def looked_at(
     found = solve(state, inputs.loads, settings, order, words, like)
     notes = tuple(found.model.holding.system.notes)
     return Evaluation(state, found.results, found.fields, {}, {}, notes), found.model.shell
+
+
+def _probed(state: State, solved: Solved) -> dict[str, FloatArray]:
+    """Of a path that ends before the expected severity, what it comes to there if it goes on alike."""
+    first, found = len(state.panel.delaminations), {}
+    for load, path in solved.paths.items():
+        if not state.probes:
+            continue
+        held, now = (seen.area_strain[first:] for seen in (path.held, path.state(1.0)))
+        found[load] = np.stack([held, held + (now - held) / max(path.within(1.0), 1e-9)])
+    return found
 
 
 def _barred(low: Solved, high: Solved) -> tuple[LoadResult, ...]:

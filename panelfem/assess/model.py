@@ -84,7 +84,8 @@ class Model:
         samples = sampling(panel.mesh, self.recovery, panel.laminate_of, counted, state.notches, singular)
         bonds = bond_lines(panel, self.recovery, words, state.notches)
         law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
-        areas = area_means(panel.mesh, self.recovery, panel.laminate_of, _delaminated(panel, counted))
+        probed = [panel.mesh.inside[region] for region in state.probes]
+        areas = area_means(panel.mesh, self.recovery, panel.laminate_of, [*_delaminated(panel, counted), *probed])
         observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices), self._bend, areas)
         held = theory(panel, samples, supported_vertices(panel), counted)
         return Subject(panel, observer, held, bonds, counted, words)

@@ -32,13 +32,14 @@ class Inputs:
 @dataclass(frozen=True)
 class State:
     """A state to analyse: its key, the panel and where strain is averaged: at notches, and at mesh regions `forces`
-    over which loads spread a force, if they are small."""
+    over which loads spread a force, if they are small; `probes`: mesh regions whose mean strain is kept."""
 
     key: Key
     name: str
     panel: Panel
     notches: tuple[Notch, ...]
     forces: tuple[str, ...] = ()
+    probes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,8 @@ class Plan:
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
     """All configurations: undamaged, as found (if there is damage), and each option."""
-    undamaged = State(("undamaged",), "undamaged", inputs.panel, (), _forces(inputs.loads))
+    holes = tuple(d.region for d in inputs.damage if isinstance(d, Hole))
+    undamaged = State(("undamaged",), "undamaged", inputs.panel, (), _forces(inputs.loads), holes)
     found = [Plan("undamaged", "undamaged", (undamaged,))]
     if inputs.damage:
         states = tuple(_state(inputs, end, (), bonded=False) for end in ends(inputs.damage))

@@ -153,6 +153,25 @@ class Screened:
 
 
 @dataclass(frozen=True)
+class Notched:
+    """A closed form for a hole under a load, beside the mesh: factors on the load's own parameter, as if proportional.
+
+    `point` and `average` by Whitney and Nuismer's two rules; `meshed`: the least where the mesh averaged stress, inf if
+    other places govern; `length` m of the average; `bending`: share of the far strain that bends, which the closed form
+    leaves out; `why_not`: why there is none, in words.
+    """
+
+    hole: str
+    load: str
+    point: float
+    average: float
+    meshed: float
+    length: float
+    bending: float = 0.0
+    why_not: str = ""
+
+
+@dataclass(frozen=True)
 class InputRow:
     """One input as used: path in the case, value with unit, basis and source."""
 
@@ -169,7 +188,8 @@ class Assessment:
     `recommendation` names a configuration (or None) and `recommendation_reason` says why in one sentence.
     `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
     `damage_regions`: name of a damaged mesh region -> element mask (ne,).  `screened`: what was looked at with linear
-    theory only.  `provisional`: what is not yet done, in words; empty if everything is.
+    theory only.  `provisional`: what is not yet done, in words; empty if everything is.  `notched`: closed forms beside
+    the meshed strength at holes.
     """
 
     case: str
@@ -198,3 +218,4 @@ class Assessment:
     meshing: Meshing | None = None
     screened: tuple[Screened, ...] = ()
     provisional: str = ""
+    notched: tuple[Notched, ...] = ()

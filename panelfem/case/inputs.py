@@ -16,7 +16,7 @@ from panelfem.material import CoreMaterial, Material, PlyMaterial, Provenance
 from panelfem.repair.records import Action, PatchRepair
 from panelfem.units import SUFFIXES, number
 
-_STRENGTHS = ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23", "shear_strength_13", "shear_strength_23",
+_STRENGTHS = ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23", "GIc", "GIIc", "shear_strength_13", "shear_strength_23",
               "crush_strength",
               "shear_strength", "peel_strength", "strain_limits")  # fmt: skip
 _STIFFNESSES = ("E1", "E2", "G12", "G13", "G23", "E", "E_plane")

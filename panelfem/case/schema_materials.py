@@ -25,6 +25,12 @@ def _expansion(what: str, alias: str) -> Any:
     return quantity(what, -100.0, 300.0, default=None, needed=_WHOLE, alias=alias)
 
 
+def _toughness(what: str) -> Any:
+    return quantity(
+        what, 0.0, 20000.0, low_open=True, default=None, sweep="strength", measure="specimens tested to a standard"
+    )
+
+
 class PlyKeys(Section):
     """A unidirectional or woven ply."""
 
@@ -57,21 +63,14 @@ class PlyKeys(Section):
         sweep="strength",
         measure=_COUPON,
     )
-    G_Ic_J_per_m2: Quantity | None = quantity(
-        "Toughness of a crack between fibres that opens; for `settings.in_situ_strength`.",
+    GIc_J_per_m2: Quantity | None = _toughness("Toughness between plies against opening (double cantilever beam).")
+    GIIc_J_per_m2: Quantity | None = _toughness("Toughness between plies against sliding (end-notched flexure).")
+    mixed_mode: Quantity | None = quantity(
+        "Exponent of Benzeggagh and Kenane between both toughnesses (mixed-mode bending).",
         0.0,
-        10000.0,
+        10.0,
         low_open=True,
         default=None,
-        measure="double-cantilever specimens, tested to a standard",
-    )
-    G_IIc_J_per_m2: Quantity | None = quantity(
-        "Toughness of a crack between fibres that slides; for `settings.in_situ_strength`.",
-        0.0,
-        20000.0,
-        low_open=True,
-        default=None,
-        measure="end-notched specimens, tested to a standard",
     )
     shear_softening_per_GPa3: Quantity | None = quantity(
         "β of the in-plane shear strain τ/G12 + β τ³ (0: linear, on the unsafe side); absent: no gain of shear "

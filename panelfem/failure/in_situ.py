@@ -4,9 +4,9 @@ A crack in a thick ply grows through it first, in a thin one along the fibres, a
 that sets free.  Only unidirectional plies between fibre plies of other directions are held so; equal neighbours count
 as one thick ply, and outer plies and plies beside a core or adhesive keep the strength of the coupon.
 
-Thick: Yt √2 · 1.12.  Thin: Yt = √(8 G_Ic/(π t Λ)), Λ = 2 (1/E2 − nu12²/E1).  Shear with γ = τ/G12 + β τ³:
-S = √([√(1 + β φ G12²) − 1]/(3 β G12)), φ = 12 S²/G12 + 18 β S⁴ (thick), 48 G_IIc/(π t) (thin).  The greater of
-thick and thin holds.  What a ply does not state is not credited: without G_Ic or G_IIc only the thick value, without β
+Thick: Yt √2 · 1.12.  Thin: Yt = √(8 GIc/(π t Λ)), Λ = 2 (1/E2 − nu12²/E1).  Shear with γ = τ/G12 + β τ³:
+S = √([√(1 + β φ G12²) − 1]/(3 β G12)), φ = 12 S²/G12 + 18 β S⁴ (thick), 48 GIIc/(π t) (thin).  The greater of
+thick and thin holds.  What a ply does not state is not credited: without GIc or GIIc only the thick value, without β
 no gain in shear, as linear shear (β = 0) doubles the gain of real resins.
 
 Source: P. P. Camanho, C. G. Davila, S. T. Pinho, L. Iannucci & P. Robinson 2006, Composites A 37:165 (recalled).
@@ -35,15 +35,15 @@ def embedded_strengths(ply: PlyMaterial, thickness: float) -> tuple[float, float
     (63.36, 68.0)
     """
     Yt = THICK * ply.Yt
-    if ply.G_Ic is not None:
+    if ply.GIc is not None:
         compliance = 2.0 * (1.0 / ply.E2 - ply.nu12**2 / ply.E1)
-        Yt = max(Yt, math.sqrt(8.0 * ply.G_Ic / (math.pi * thickness * compliance)))
+        Yt = max(Yt, math.sqrt(8.0 * ply.GIc / (math.pi * thickness * compliance)))
     if ply.shear_softening is None:
         return Yt, ply.S
     beta, G = ply.shear_softening, ply.G12
     energies = [12.0 * ply.S**2 / G + 18.0 * beta * ply.S**4]
-    if ply.G_IIc is not None:
-        energies.append(48.0 * ply.G_IIc / (math.pi * thickness))
+    if ply.GIIc is not None:
+        energies.append(48.0 * ply.GIIc / (math.pi * thickness))
     phi = max(energies)
     # [√(1 + x) − 1]/(3 β G) with x = β φ G², written without the difference, so that β may be 0
     S = math.sqrt(phi * G / (3.0 * (math.sqrt(1.0 + beta * phi * G * G) + 1.0)))

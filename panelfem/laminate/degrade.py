@@ -19,7 +19,7 @@ _MODULI: dict[type, tuple[str, ...]] = {
 }
 #: Fields that are strengths, by record.
 _STRENGTHS: dict[type, tuple[str, ...]] = {
-    PlyMaterial: ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23"),
+    PlyMaterial: ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23", "GIc", "GIIc"),
     CoreMaterial: ("shear_strength_13", "shear_strength_23", "crush_strength"),
     Adhesive: ("shear_strength", "peel_strength"),
 }
@@ -40,7 +40,7 @@ def weakened_material(material: Material, factor: float) -> Material:
     a crack that the strength comes from; moduli as they were.
     """
     weaker = _scaled(material, _STRENGTHS[type(material)], factor)
-    return _scaled(weaker, ("G_Ic", "G_IIc"), factor**2) if isinstance(weaker, PlyMaterial) else weaker
+    return _scaled(weaker, ("GIc", "GIIc"), factor**2) if isinstance(weaker, PlyMaterial) else weaker
 
 
 def stiffened_material(material: Material, factor: float) -> Material:

@@ -90,14 +90,15 @@ def _material(name: str, table: dict[str, Any], known: dict[str, str]) -> Materi
         fields["kind"] = kind
     if record is CoreMaterial:
         fields.setdefault("cell_size", None)
-    optional = {"name", "provenance", "strain_limits", "stress_free_temperature", "S23", "alpha", "beta"}
-    optional |= {"G_Ic", "G_IIc", "shear_softening"}
+    optional = {"name", "provenance", "strain_limits", "stress_free_temperature", "S23", "alpha", "beta", *_TOUGHNESS}
+    optional |= {"shear_softening"}
     required = set(record.__dataclass_fields__) - (optional - ({"alpha"} if record is CoreMaterial else set()))
     if missing := [f for f in record.__dataclass_fields__ if f in required and f not in fields]:
         raise InputError(f"{', '.join(missing)} missing", where=where)
     return record(name=name, provenance=MappingProxyType(provenance), **fields)
 
 
+_TOUGHNESS = ("GIc", "GIIc", "mixed_mode")
 _ENTRY = {"value", "basis", "source", "band"}
 
 

@@ -61,9 +61,9 @@ class PlyMaterial:
     `thickness` of the cured ply m.  `strain_limits`: (tension along 1, compression along 1, tension along 2,
     compression along 2, in-plane shear angle), all positive, or None.  `stress_free_temperature` °C, or None
     if not known.
-    `S23` Pa: transverse shear strength; None if not known.
-    For in-situ strength, None if not known: toughnesses `G_Ic`, `G_IIc` J/m², and `shear_softening` 1/Pa³, the β of
-    the shear strain τ/G12 + β τ³ (0: linear).
+    `S23` Pa: transverse shear strength; `GIc`, `GIIc` J/m²: toughness between plies, opening and sliding, with
+    `mixed_mode` the exponent between (Benzeggagh & Kenane); None if not known.
+    `shear_softening` 1/Pa³: the β of the shear strain τ/G12 + β τ³ (0: linear), None if not known.
 
     Raises InputError for what no material can be.
 
@@ -100,8 +100,9 @@ class PlyMaterial:
     stress_free_temperature: float | None = None
     provenance: Mapping[str, Provenance] = field(default_factory=_nothing, repr=False, compare=False, hash=False)
     S23: float | None = None
-    G_Ic: float | None = None
-    G_IIc: float | None = None
+    GIc: float | None = None
+    GIIc: float | None = None
+    mixed_mode: float | None = None
     shear_softening: float | None = None
 
     def __post_init__(self) -> None:
@@ -123,8 +124,8 @@ class PlyMaterial:
             "density",
             "thickness",
         ]
-        stated = [name for name in ("S23", "G_Ic", "G_IIc") if getattr(self, name) is not None]
-        _check_positive(self, positive + stated, where)
+        optional = [name for name in ("S23", "GIc", "GIIc", "mixed_mode") if getattr(self, name) is not None]
+        _check_positive(self, positive + optional, where)
         if self.shear_softening is not None and not 0.0 <= self.shear_softening < math.inf:
             raise InputError(
                 f"shear_softening = {self.shear_softening:g} cannot be", where=where, allowed="0 or more, 1/Pa³"

@@ -73,6 +73,19 @@ def document(found: Assessment | Declined) -> Json:
             {"configuration": s.configuration, "load": s.load, "factor": number(s.factor), "reason": s.reason}
             for s in found.screened
         ],
+        "notched": [
+            {
+                "hole": n.hole,
+                "load": n.load,
+                "point_factor": number(n.point),
+                "average_factor": number(n.average),
+                "meshed_factor": number(n.meshed),
+                "length_mm": number(1e3 * n.length),
+                "bending_ratio": number(n.bending),
+                "why_not": n.why_not,
+            }
+            for n in found.notched
+        ],
         "checks": [{"name": name, "found": text} for name, text in found.checks.items()],
         "settings": plain(found.settings),
     }

@@ -204,6 +204,7 @@ def analyse(
         curve,
         notes=(
             *_short(path),
+            *(note for check in path.checks if isinstance(check, DelaminationCheck) for note in check.untold()),
             *notes(subject.sampling.places, (release, first), now.contacts, _thickness(subject, place)),
         ),
         scaled=load_words(load.scaled),

@@ -2,7 +2,8 @@
 
 Where two plies have come apart each of the two parts of the laminate, the sublaminate, is a thin plate held at the rim
 of the area.  It feels the strain of the whole panel, at its own height, and buckles away from the other part.  The
-delamination is then to be expected to grow; its growth is not computed.
+delamination is then to be expected to grow; from which load on is told where the toughness of its plies is known
+(`panelfem.reserve.growth`).
 
 The plate is a clamped ellipse under the resultants of the mean strain over the area, e + z k with its own A and B, with
 its own bending stiffness D − B A⁻¹ B.  An ellipse more than :data:`SLENDER` times as long as wide, in lengths over the
@@ -40,6 +41,9 @@ from panelfem.reference.eigen import Shares
 from panelfem.reference.ellipse_buckling import ClampedEllipseModes
 from panelfem.reference.strip_buckling import ClampedStrip
 from panelfem.reserve.check import mode_reserve
+from panelfem.reserve.growth import CRITERION as GROWTH_CRITERION
+from panelfem.reserve.growth import MODE as GROWTH
+from panelfem.reserve.growth import Buckled, Front
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.plies import Residual
 from panelfem.reserve.records import ModeReserve
@@ -60,7 +64,7 @@ Share = Callable[[FloatArray], tuple[float, FloatArray]]
 
 @dataclass(frozen=True)
 class DelaminationCheck:
-    """Buckling of both parts of the laminate over each delamination; governs release."""
+    """Buckling of both parts of the laminate over each delamination, and its growth; governs release."""
 
     panel: Panel
     residual: Residual
@@ -69,9 +73,22 @@ class DelaminationCheck:
     def _parts(self) -> list[_Part]:
         return [part for i, found in enumerate(self.panel.delaminations) for part in _parts_of(self.panel, i, found)]
 
+    @cached_property
+    def _fronts(self) -> list[Front | None]:
+        return [Front.of(found) for found in self.panel.delaminations]
+
+    def untold(self) -> tuple[str, ...]:
+        """Which delaminations have no known toughness, each as a sentence."""
+        return tuple(
+            f"whether {found.name} grows cannot be told: the toughness of its plies is not known "
+            "(GIc_J_per_m2, GIIc_J_per_m2, mixed_mode)"
+            for found, front in zip(self.panel.delaminations, self._fronts, strict=True)
+            if front is None
+        )
+
     def reserves(self, held: Observed, now: Observed, everything: bool) -> list[ModeReserve]:
-        """The factor of every part that is assessed."""
-        reserves = []
+        """The factor of every part that is assessed, and of the growth where it can be told."""
+        reserves, buckled = [], dict[int, list[Buckled]]()
         for part in self._parts:
             strain = held.area_strain[part.number, :6]
             before = resultants(part.laminate, part.found.whole, strain, self.residual)
@@ -82,6 +99,14 @@ class DelaminationCheck:
                 part.number_of_laminate,
             )  # fmt: skip
             reserves.append(replace(reserve, where=part.where))
+            buckled.setdefault(part.number, []).append((part.position == "bottom", before, added, factor))
+        for i, front in enumerate(self._fronts):
+            if front is None:
+                continue
+            sheared = [front.found.whole.shear @ state.area_strain[i, 6:] for state in (held, now)]
+            factor = front.factor((sheared[0], sheared[1] - sheared[0]), buckled.get(i, []))
+            growth = mode_reserve(GROWTH, GROWTH_CRITERION, "release", factor, front.found.place, None)
+            reserves.append(replace(growth, where=f"at {front.found.name}"))
         return reserves
 
 

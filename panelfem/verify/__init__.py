@@ -29,6 +29,7 @@ GROUPS = (
     "shells",
     "curved",
     "holes",
+    "strip_hole",
     "contacts",
     "joints",
     "sandwiches",
@@ -37,6 +38,7 @@ GROUPS = (
     "buckling",
     "vibration",
     "delaminated",
+    "growth",
     "coverage",
 )
 #: those whose `rows(full)` has more to give in the full tier

@@ -170,7 +170,7 @@ def in_place(m: PlyMaterial) -> Iterator[Row]:
     """Strength of a thin ply between others."""
     thin = replace(
         m, E1=171.42e9, E2=9.08e9, G12=5.29e9, nu12=0.32, Yt=62.3e6, S=92.3e6,
-        G_Ic=277.4, G_IIc=787.9, shear_softening=2.98e-26,
+        GIc=277.4, GIIc=787.9, shear_softening=2.98e-26,
     )  # fmt: skip
     t, source = 0.125e-3, "P. Maimi et al. 2007, Mech. Mater. 39:897 (recalled)"
     stiff = 1.0 / (1.0 / thin.E2 - thin.nu12**2 / thin.E1)

@@ -23,6 +23,8 @@ Topic = Literal[
     "error bars",
     "default accuracy",
     "vibration",
+    "delamination growth",
+    "notched strength",
 ]
 
 #: topics whose values come from a mesh; those of the others are exact
