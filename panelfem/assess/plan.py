@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from panelfem.damage import AreaDamage, Damage, FasteningDamage, damaged, ends
+from panelfem.damage import AreaDamage, Damage, FasteningDamage, Hole, damaged, ends
 from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
 from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired

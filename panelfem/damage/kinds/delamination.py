@@ -33,7 +33,7 @@ class Delamination(OvalDamage):
     limits: ClassVar[str] = "no shear lost between the parts, no growth; within one laminate, off edges"
     condition: ClassVar[str] = (
         "tap the delaminated area again after every run and take the panel off if it has grown: its buckling is "
-        "computed, its growth is not"
+        "computed, its growth where the toughness of its plies is known, and growth run by run is not"
     )
     interface: int = count(
         "interface",
