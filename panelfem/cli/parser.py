@@ -271,6 +271,7 @@ def _layup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         epilog="Exit code 0: told, also if nothing fits; 2: the file is at fault. " + _NOTE,
     )
     p.add_argument("file", metavar="FILE.toml", type=Path, help="what was measured, and the candidates")
+    p.add_argument("--quiet", action="store_true", help="no progress; the result only")
     p.set_defaults(command="layup")
 
 

@@ -10,6 +10,8 @@ from panelfem.arrays import FloatArray
 
 #: Points lighter than this share of the heaviest carry nothing that is shown.
 LIGHT = 1e-9
+#: Halvings of the interval that a quantile lies in.
+HALVINGS = 60
 
 
 def quantiles(values: FloatArray, weights: FloatArray, shares: Sequence[float]) -> FloatArray:
@@ -34,7 +36,9 @@ def ends(level: float) -> tuple[float, float]:
     return 0.5 * (1.0 - level), 0.5 * (1.0 + level)
 
 
-def mixture_quantiles(means: FloatArray, spreads: FloatArray, weights: FloatArray, shares: Sequence[float]) -> list[float]:
+def mixture_quantiles(
+    means: FloatArray, spreads: FloatArray, weights: FloatArray, shares: Sequence[float]
+) -> list[float]:
     """Quantiles of a mixture of normal distributions with `means`, standard deviations `spreads`, `weights` (n,).
 
     A spread of 0 is a step.  By bisection on the sum of the distributions.
@@ -44,16 +48,14 @@ def mixture_quantiles(means: FloatArray, spreads: FloatArray, weights: FloatArra
     """
     from scipy.special import ndtr
 
-    weights = weights / weights.sum()
+    weights, wanted = weights / weights.sum(), np.array(shares, float)
+    certain, width = spreads <= 0, np.where(spreads > 0, spreads, 1.0)
     reach = 10.0 * spreads + 1e-12 * (1.0 + abs(means))
-    found = []
-    for share in shares:
-        low, high = float((means - reach).min()), float((means + reach).max())
-        for _ in range(80):
-            middle = 0.5 * (low + high)
-            with np.errstate(divide="ignore"):
-                at = np.where(spreads > 0, (middle - means) / np.where(spreads > 0, spreads, 1.0), 0.0)
-            below = float(weights @ np.where(spreads > 0, ndtr(at), middle >= means))
-            low, high = (middle, high) if below < share else (low, middle)
-        found.append(0.5 * (low + high))
-    return found
+    low = np.full(len(wanted), float((means - reach).min()))
+    high = np.full(len(wanted), float((means + reach).max()))
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        off = middle[:, None] - means
+        below = np.where(certain, off >= 0.0, ndtr(off / width)) @ weights < wanted
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return (0.5 * (low + high)).tolist()
