@@ -11,8 +11,8 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.assess.plan import Inputs, State, plans
 from panelfem.case.stiffness import Check
-from panelfem.damage import Damage, ends
-from panelfem.knowledge.compliance import has_springs, readings_of
+from panelfem.damage import Damage, Softened, ends
+from panelfem.knowledge.compliance import check_places, has_springs, readings_of
 from panelfem.knowledge.posterior import Prior, update
 from panelfem.knowledge.surface import Surface, nodes
 from panelfem.knowledge.verdict import Fit, Verdict, conclude
@@ -41,7 +41,11 @@ class Row:
 
 @dataclass(frozen=True, eq=False)
 class Stiffness:
-    """What a check found; `believed`: the state the panel is taken to be in, or the first as stiff; `error`: greatest share by which model and surface may be wrong; `notes`: to be known."""
+    """What a check found.
+
+    `believed`: the state the panel is taken to be in, or the first as stiff; `error`: the share by which elements of
+    one order more change a reading; `notes`: to be known with it.
+    """
 
     check: Check
     believed: str
@@ -57,13 +61,32 @@ class Stiffness:
         return next(fit for fit in self.fits if fit.state == self.believed)
 
 
-def stiffness(check: Check, tell: Tell = lambda stage, share: None) -> Stiffness:
-    """Solve and update.  Raises ModelError for a panel free to move, InputError for a gauge that stands on nothing."""
+@dataclass(frozen=True, eq=False)
+class Modelled:
+    """What the model says for a check, whatever was read: a surface (m) a state, and the share `error` by which
+    elements of one order more change a reading; `prior` without fixings where none of them gives.
+    """
+
+    believed: str
+    prior: Prior
+    springs: bool
+    surfaces: Mapping[str, Surface]
+    error: float
+
+
+def modelled(check: Check, tell: Tell = lambda stage, share: None) -> Modelled:
+    """Solve.  Raises ModelError for a panel free to move, InputError for a gauge or weight that stands on nothing."""
     assert check.case.panel is not None
     springs = has_springs(check.case.panel)
     prior = check.prior if springs else replace(check.prior, fixings=0.0)
     believed = _alike(check)
     surfaces, error = _surfaces(check, believed, prior, tell)
+    return Modelled(believed, prior, springs, surfaces, error)
+
+
+def judged(check: Check, model: Modelled) -> Stiffness:
+    """What the readings of a check say, given what the model does."""
+    believed, surfaces, error = model.believed, model.surfaces, model.error
     deflections = np.array([r.deflection for r in check.readings])
     nominal = {state: _nominal(surface, check.measured) for state, surface in surfaces.items()}
     whole = nominal["undamaged"]
@@ -72,7 +95,7 @@ def stiffness(check: Check, tell: Tell = lambda stage, share: None) -> Stiffness
     for state, surface in surfaces.items():
         size = np.abs(nominal[state])
         noise = np.sqrt(gauge**2 + (check.weighed * size) ** 2 + (error * size) ** 2 + surface.error**2)
-        posterior = update(surface, prior, deflections, noise, whole, check.level)
+        posterior = update(surface, model.prior, deflections, noise, whole, check.level)
         expected = float(whole @ (nominal[state] / noise**2)) / float(whole @ (whole / noise**2))
         fits.append(Fit(state, posterior, expected))
         noises[state] = noise
@@ -86,14 +109,14 @@ def stiffness(check: Check, tell: Tell = lambda stage, share: None) -> Stiffness
         )
         for i, r in enumerate(check.readings)
     )
-    notes = (*_notes(check, believed, springs), *_far(check, deflections))
+    notes = (*_notes(check, believed, model.springs), *_far(check, deflections))
     return Stiffness(check, believed, tuple(fits), conclude(fits, believed), rows, error, notes)
 
 
 def _nominal(surface: Surface, measured: float) -> FloatArray:
     """What a state shows with size and stiffnesses as the case says (a size out of range: the nearest), (n,) m."""
     size = np.clip(measured, surface.sizes[0], surface.sizes[-1])
-    return surface.at(np.array([size]), np.zeros(1))[0, 0]
+    return np.asarray(surface.at(np.array([size]), np.zeros(1))[0, 0])
 
 
 def _surfaces(check: Check, believed: str, prior: Prior, tell: Tell) -> tuple[dict[str, Surface], float]:
@@ -105,6 +128,9 @@ def _surfaces(check: Check, believed: str, prior: Prior, tell: Tell) -> tuple[di
     gauge, weight = np.array([(r.gauge, r.weight) for r in check.readings]).T
     values: dict[str, list[FloatArray]] = {}
     like: Shell | None = None
+    last = _states(check, check.sized[-1])
+    for state in last.values():
+        check_places(state.panel, check.weights, check.gauges)
     for i, own in enumerate(check.sized):
         for name, state in _states(check, own).items():
             if name == "undamaged" and name in values:
@@ -113,7 +139,7 @@ def _surfaces(check: Check, believed: str, prior: Prior, tell: Tell) -> tuple[di
             full, like = readings_of(state.panel, check.weights, check.gauges, ratios, order, like)
             values.setdefault(name, []).append(full[:, gauge, weight])
     made = {name: Surface(check.sizes[-len(of) :], ratios, np.stack(of)) for name, of in values.items()}
-    error, last = 0.0, _states(check, check.sized[-1])
+    error = 0.0
     for name in dict.fromkeys(("undamaged", believed)):
         tell("the error of the mesh", 0.9)
         panel = last[name].panel
@@ -162,6 +188,8 @@ def _notes(check: Check, believed: str, springs: bool) -> list[str]:
         notes.append("the fixings are free or rigid in the case: what they give shows as a softer skin")
     if any(edge.translation or edge.rotation for edge in check.case.panel.edges):
         notes.append("elastic edges are taken to be as far from the case as the skin")
+    if any(isinstance(d, Softened) for d in check.sized):
+        notes.append(f"{check.damage} counts as carrying next to nothing: if it still carries, it is larger than that")
     if check.damage:
         low, high = 1e3 * check.sizes[0], 1e3 * check.sizes[-1]
         if not low <= 1e3 * check.measured <= high:

@@ -104,7 +104,9 @@ def _contradictions(model: LayupFile) -> Iterator[Fault]:
         what = f"the plies run from {seen.least_plies} to {seen.most_plies}"
         yield Fault("seen.most_plies", what, "least_plies or more", "mend one of them")
     if not keys.no_core and not keys.core:
-        yield Fault("candidates.core", "there is none, and no_core is false", "a core", "name one, or leave no_core out")
+        yield Fault(
+            "candidates.core", "there is none, and no_core is false", "a core", "name one, or leave no_core out"
+        )
     for i, name in enumerate(keys.plies):
         yield from _known(name, PlyMaterial, f"candidates.plies[{i}]", "ply")
         if name in keys.plies[:i]:

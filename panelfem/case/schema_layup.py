@@ -81,11 +81,15 @@ class CandidateCore(Section):
 class CandidateKeys(Section):
     """What the stack may be made of."""
 
-    plies: list[str] = items("Plies of the library; the first is the one a bare angle stands for.", default=..., min_length=1)
+    plies: list[str] = items(
+        "Plies of the library; the first is the one a bare angle stands for.", default=..., min_length=1
+    )
     angles_deg: list[float] = row(f"Angles it may have. {_ALONG}", -180.0, 180.0)
     core: list[CandidateCore] = items("Cores it may have.")
     no_core: bool = flag("Whether it may have none.", default=True)
-    unsymmetric: bool = flag("Whether stacks that are not symmetric are looked at too; they count a tenth.", default=False)
+    unsymmetric: bool = flag(
+        "Whether stacks that are not symmetric are looked at too; they count a tenth.", default=False
+    )
 
 
 class Answer(Section):

@@ -10,7 +10,9 @@ class CheckHead(Section):
 
     title: str = text("What is printed above the result.")
     invented: bool = flag("True if the readings are made up (a demonstration).", default=False)
-    state: str = text('State the panel is taken to be in: "undamaged", "as found", or an option of the case by its name.')
+    state: str = text(
+        'State the panel is taken to be in: "undamaged", "as found", or an option of the case by its name.'
+    )
     level_percent: float = number("In how many of 100 cases an interval holds.", 50.0, 99.9, default=95.0)
 
 

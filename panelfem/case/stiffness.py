@@ -17,6 +17,7 @@ from panelfem.case.faults import faults_of
 from panelfem.case.ground import unit
 from panelfem.case.read import parse, read
 from panelfem.case.records import Case
+from panelfem.case.regions import smallest_half_width
 from panelfem.case.schema import CaseFile
 from panelfem.case.schema_area import Area, Disc, Polygon
 from panelfem.case.schema_damage import DamageKeys, HoleDamage, SoftenedDamage
@@ -27,12 +28,11 @@ from panelfem.damage.records import Damage
 from panelfem.errors import CaseError, Fault
 from panelfem.knowledge.compliance import Gauge, Weight
 from panelfem.knowledge.posterior import Prior
-from panelfem.knowledge.surface import nodes
 from panelfem.loads.records import AreaForce
 from panelfem.units import si
 
 #: Sizes of the damage that are solved (a choice; the error of what lies between is measured).
-SIZES = 6
+SIZES = 5
 #: Standard deviations in the half width of a normal interval that holds in 95 of 100 cases.
 HALF = 1.96
 
@@ -83,12 +83,12 @@ def load_check(case_file: Path, readings_file: Path) -> Check:
         raise CaseError(str(readings_file), tuple(faults_of(error, document, ReadingsFile))) from error
     if faults := tuple(_contradictions(keys, model)):
         raise CaseError(str(readings_file), faults)
-    sizes = np.zeros(1)
-    if keys.damage is not None:
-        sizes = nodes(1e-3 * keys.damage.least_mm, 1e-3 * keys.damage.most_mm, SIZES)
-    case = build(_changed(model, keys, sizes), case_file)
-    rest, sized = case.damage[: len(model.damage)], case.damage[len(model.damage) :]
     own = next((d for d in model.damage if keys.damage is not None and d.name == keys.damage.name), None)
+    sizes = _sizes(keys, 0.0 if own is None else _length(own))
+    case = build(_changed(model, keys, sizes), case_file)
+    rest, copies = case.damage[: len(model.damage)], iter(case.damage[len(model.damage) :])
+    itself = next((d for d in rest if own is not None and d.name == own.name), None)
+    sized = [None if s == 0 else itself if own is not None and s == _length(own) else next(copies) for s in sizes]
     spread = 1e-2 * keys.prior.skin_percent / HALF
     factor = math.log(keys.prior.fixings_factor) / HALF
     return Check(
@@ -99,7 +99,7 @@ def load_check(case_file: Path, readings_file: Path) -> Check:
         replace(case, damage=rest),
         "" if keys.damage is None else keys.damage.name,
         sizes,
-        (None,) * (len(sizes) - len(sized)) + tuple(sized),
+        tuple(sized),
         0.0 if own is None else _length(own),
         Prior(float(sizes[0]), float(sizes[-1]), spread, factor),
         1e-3 * keys.gauge.repeatability_mm,
@@ -110,12 +110,25 @@ def load_check(case_file: Path, readings_file: Path) -> Check:
     )
 
 
+def _sizes(keys: ReadingsFile, measured: float) -> FloatArray:
+    """Even steps over the sizes that may be, one of them moved to the size as `measured` m, so that no two borders lie
+    so close that the mesh has to be fine between them; 0 alone without a damage to be sized.
+    """
+    if keys.damage is None:
+        return np.zeros(1)
+    sizes = np.linspace(1e-3 * keys.damage.least_mm, 1e-3 * keys.damage.most_mm, SIZES)
+    near = 1 + int(np.argmin(np.abs(sizes[1:-1] - measured)))
+    if abs(sizes[near] - measured) < sizes[1] - sizes[0]:
+        sizes[near] = measured
+    return sizes
+
+
 def _changed(model: CaseFile, keys: ReadingsFile, sizes: FloatArray) -> CaseFile:
     """The case with a copy of the damage for each size, and the weights for loads."""
-    damage = list(model.damage)
+    damage = [_blunt(d) for d in model.damage]
     if keys.damage is not None:
         own = next(d for d in model.damage if d.name == keys.damage.name)
-        damage += [_scaled(own, float(size)) for size in sizes if size > 0]
+        damage += [_blunt(_scaled(own, float(size))) for size in sizes if size not in (0.0, _length(own))]
     down = model.panel.down
     loads = [
         Handling(
@@ -128,6 +141,15 @@ def _changed(model: CaseFile, keys: ReadingsFile, sizes: FloatArray) -> CaseFile
         for w in keys.weight
     ]
     return model.model_copy(update={"damage": damage, "load": loads})
+
+
+def _blunt(damage: DamageKeys) -> DamageKeys:
+    """The damage with elements at its border as large as stiffness allows: no stress is looked at there."""
+    if not isinstance(damage, HoleDamage):
+        return damage
+    half = smallest_half_width(damage.area, 1e-3 * damage.tolerance_mm)
+    length = damage.characteristic_length_mm.model_copy(update={"value": 1e3 * half})
+    return damage.model_copy(update={"characteristic_length_mm": length})
 
 
 def _scaled(damage: DamageKeys, size: float) -> DamageKeys:

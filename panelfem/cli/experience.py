@@ -13,8 +13,9 @@ from panelfem.knowledge.experience import Experience, Reserve, experience
 from panelfem.units import number
 
 _CAUTION = (
-    "Holds for the same panel, the same kind of strike and the same place, if the panel was found undamaged after every "
-    "one and is so now; damage that adds up unseen is not in it. It never lifts an outcome: the assessment stands."
+    "Holds for the same panel, the same kind of strike and the same place, if the panel was found undamaged after "
+    "every one and is so now; damage that adds up unseen is not in it. It never lifts an outcome: the assessment "
+    "stands."
 )
 
 

@@ -55,8 +55,12 @@ def told(unknown: Unknown, found: Layups) -> Iterator[RenderableType]:
     if untold := [s.name for s in found.spreads if not s.informed]:
         yield Text(f"The measurements say nothing about {', '.join(untold)}.")
     if unknown.load is not None and any(core is not None for core in unknown.candidates.cores):
-        yield Text("Factor of plies only: core shear, wrinkling and crimping are judged by 'panelfem assess', not here.")
-    yield Text(f"Softest that fits: {visible(found.softest.stack.name)}; stiffest: {visible(found.stiffest.stack.name)}.")
+        yield Text(
+            "Factor of plies only: core shear, wrinkling and crimping are judged by 'panelfem assess', not here."
+        )
+    yield Text(
+        f"Softest that fits: {visible(found.softest.stack.name)}; stiffest: {visible(found.stiffest.stack.name)}."
+    )
     yield Text(_CAUTION)
 
 

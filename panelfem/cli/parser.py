@@ -284,7 +284,9 @@ def _stiffness(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         epilog="Exit code 0: told, whatever it is; 2: a file is at fault. " + _NOTE,
     )
     p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
-    p.add_argument("readings", metavar="READINGS.toml", type=Path, help="gauges, weights, readings, what is known before")
+    p.add_argument(
+        "readings", metavar="READINGS.toml", type=Path, help="gauges, weights, readings, what is known before"
+    )
     p.add_argument("--quiet", action="store_true", help="no progress; the result only")
     p.set_defaults(command="stiffness")
 
@@ -306,7 +308,9 @@ def _experience(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "--scatter", metavar="PERCENT", type=positive, required=True,
         help="standard deviation of how hard strikes of this kind are",
     )  # fmt: skip
-    p.add_argument("--survived", metavar="N", type=int, required=True, help="strikes survived, found undamaged after each")
+    p.add_argument(
+        "--survived", metavar="N", type=int, required=True, help="strikes survived, found undamaged after each"
+    )
     p.set_defaults(command="experience")
 
 

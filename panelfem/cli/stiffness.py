@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from rich.console import RenderableType
 from rich.text import Text
 
-from panelfem.assess.stiffness import Stiffness, stiffness
+from panelfem.assess.stiffness import Stiffness, judged, modelled
 from panelfem.case.stiffness import load_check
 from panelfem.cli.console import out, show, stages, table, visible
 from panelfem.knowledge.verdict import shown
@@ -24,7 +24,7 @@ def run(chosen: Namespace) -> int:
     """Check and print."""
     check = load_check(chosen.case, chosen.readings)
     with stages(chosen.quiet) as tell:
-        found = stiffness(check, tell)
+        found = judged(check, modelled(check, tell))
     console = out()
     for part in told(found):
         show(console, part)

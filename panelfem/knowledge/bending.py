@@ -25,8 +25,8 @@ DEGREE, PAD_POINTS, CLOSER = 11, 4, 0.6
 
 @dataclass(frozen=True)
 class Strip:
-    """A strip `length` m between its supports, or from where it is built in to the weight, `width` m, running at `angle`
-    rad from the 0° axis; `force` N at the middle or the free end, where it is read.
+    """A strip `length` m between its supports, or from where it is built in to the weight, `width` m, at `angle` rad
+    from the 0° axis; `force` N at the middle or the free end, where it is read.
     """
 
     kind: Literal["two supports", "built in"]
@@ -46,8 +46,8 @@ class Strip:
 
 @dataclass(frozen=True)
 class Plate:
-    """A rectangle `a` × `b` m, `a` along the 0° axis, resting on all edges; `force` N on a pad of diameter `pad` m in the
-    middle, where it is read.
+    """A rectangle `a` × `b` m, `a` along the 0° axis, resting on all edges; `force` N on a pad of diameter `pad` m in
+    the middle, where it is read.
     """
 
     a: float

@@ -35,26 +35,30 @@ class Gauge:
 
 
 def gauge_rows(panel: Panel, shell: Shell, gauges: Sequence[Gauge]) -> FloatArray:
-    """Rows (ng, n_total) that take the unknowns to the readings.  Raises InputError where nothing carries."""
+    """Rows (ng, n_total) that take the unknowns to the readings."""
     rows = np.zeros((len(gauges), shell.n_total))
     elements, share = panel.mesh.nearest(np.array([g.place for g in gauges]).reshape(-1, 3))
     for i, gauge in enumerate(gauges):
         element = int(elements[i])
-        if panel.removed[element] or panel.slack[element]:
-            raise _on_nothing(f"gauge {gauge.name!r}")
         shape = point_tables(shell.mesh.order, share[i, 1:, None]).value[0]
         unknowns = shell.layout.displacement_unknowns[element]
         np.add.at(rows[i], unknowns, shape[:, None] * gauge.direction)
     return rows
 
 
-def _on_nothing(what: str) -> InputError:
-    return InputError(
-        "it stands where the panel, damaged, carries nothing",
-        where=what,
-        allowed="a place outside the damage at its greatest size",
-        do="set it beside the damage and read again, or take the greatest size smaller",
-    )
+def check_places(panel: Panel, weights: Sequence[Weight], gauges: Sequence[Gauge]) -> None:
+    """Raise InputError for a weight or a gauge on what is gone or carries nothing."""
+    gone = panel.removed | panel.slack
+    on = [f"weight {w.name!r}" for w in weights if (panel.mesh.inside[w.region] & gone).any()]
+    elements, _ = panel.mesh.nearest(np.array([g.place for g in gauges]).reshape(-1, 3))
+    on += [f"gauge {g.name!r}" for g, element in zip(gauges, elements, strict=True) if gone[element]]
+    if on:
+        raise InputError(
+            "it stands where the panel, damaged, carries nothing",
+            where=", ".join(on),
+            allowed="a place outside the damage at its greatest size",
+            do="set it beside the damage and read again, or take the greatest size smaller",
+        )
 
 
 def readings_of(
@@ -68,12 +72,10 @@ def readings_of(
     """Deflections (nr, ng, nw) m of the panel, and its shell, with every spring of its fixings times exp of `ratios`.
 
     `like`: a shell on the same mesh, taken over where nothing changed.  Raises ModelError for a panel free to move, and
-    InputError for a weight or gauge on what carries nothing.
+    InputError as `check_places`.
     """
+    check_places(panel, weights, gauges)
     active = ~panel.removed
-    for w in weights:
-        if (panel.mesh.inside[w.region] & (panel.removed | panel.slack)).any():
-            raise _on_nothing(f"weight {w.name!r}")
     if like is None:
         shell = Shell(panel.mesh.curved(order), panel.stiffness(), panel.axis, active)
     else:

@@ -83,7 +83,7 @@ def _axis(middle: float, uncertainty: float, scatter: float) -> tuple[FloatArray
     step = min(uncertainty, scatter) / STEPS
     count = math.ceil(REACH * uncertainty / step)
     x = middle + step * np.arange(-count, count + 1)
-    return x, np.asarray(log_ndtr(x / scatter))
+    return np.asarray(x, float), np.asarray(log_ndtr(x / scatter), float)
 
 
 def _weights(x: FloatArray, survives: FloatArray, middle: float, uncertainty: float, count: int) -> FloatArray:

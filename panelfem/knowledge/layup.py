@@ -2,8 +2,8 @@
 
 A stack's plies are of nominal thickness, density and modulus times unknown factors, one of each for every material,
 lognormal about 1 within the material's bands.  The logarithm y of what is measured is taken as linear in theirs (it is,
-but for stacks of several materials), so each stack has its likelihood, a normal density, and its factors are known better
-after: numbers are mixtures over all stacks.
+but for stacks of several materials), so each stack has its likelihood, a normal density, and its factors are known
+better after: numbers are mixtures over all stacks.
 
     V = J S Jᵀ + R        p(y | stack) = N(y; ŷ, V)        ln of factors after: S Jᵀ V⁻¹ (y − ŷ), S − S Jᵀ V⁻¹ J S
 
@@ -153,7 +153,7 @@ class Bank:
         self.prior = np.array([one.stack.share for one in found])
         #: (n, m) of A, D (and the factor); those above 0 throughout are told by their logarithm
         self.values = np.array([one.values[3:] for one in found])
-        self.positive = (self.values > 0).all(axis=0)
+        self.positive = [bool(column.min() > 0) for column in self.values.T]
         self._before: dict[float, list[list[float]]] = {}
 
     def before(self, level: float) -> list[list[float]]:
@@ -165,12 +165,12 @@ class Bank:
 
     def quantiles(self, likely: Sequence[_Likely], weights: FloatArray, shares: Sequence[float]) -> list[list[float]]:
         """Quantiles of each number over the stacks, with their factors as they are known."""
-        kept = np.flatnonzero(weights > 1e-9 * weights.max())
+        kept = np.flatnonzero(weights > 1e-9 * weights.max()).tolist()
         means, spreads = np.empty((2, len(kept), len(self.names)))
         for row, i in enumerate(kept):
             slopes = self.stacks[i].slopes[3:]
             means[row] = slopes @ likely[i].mean
-            spreads[row] = np.sqrt(np.maximum(np.einsum("mi,ij,mj->m", slopes, likely[i].covariance, slopes), 0.0))
+            spreads[row] = np.sqrt(np.maximum(((slopes @ likely[i].covariance) * slopes).sum(axis=1), 0.0))
         found = []
         for m, positive in enumerate(self.positive):
             value, mean, spread = self.values[kept, m], means[:, m], spreads[:, m]
@@ -182,9 +182,7 @@ class Bank:
         return found
 
 
-def fit(
-    bank: Bank, measured: Measured, level: float = 0.95, tell: Tell = lambda stage, share: None
-) -> Layups:
+def fit(bank: Bank, measured: Measured, level: float = 0.95, tell: Tell = lambda stage, share: None) -> Layups:
     """The stacks of a bank that fit `measured`, and the spread they leave.
 
     Raises InputError where more plates would have to be bent than is sensible.
@@ -268,7 +266,7 @@ def _values(laminate: Laminate, load: FloatArray | None) -> FloatArray:
 
 def first_ply(laminate: Laminate, load: FloatArray) -> float:
     """The factor on resultants (6,) N/m and N at which the first ply fails, by the criterion that decides for it."""
-    stresses = laminate.ply_stresses(np.linalg.solve(laminate.ABD, load))
+    stresses = laminate.ply_stresses(np.asarray(np.linalg.solve(laminate.ABD, load), float))
     least = math.inf
     for ply, stress in zip(laminate.plies, stresses, strict=True):
         if isinstance(ply.material, PlyMaterial):
@@ -284,7 +282,7 @@ def _deflection(piece: Bending, laminate: Laminate) -> float:
 
 @dataclass(frozen=True, eq=False)
 class _Likely:
-    """ln of the likelihood, what is expected (n,), and what ln of the factors is after: `mean` (k,), `covariance` (k, k)."""
+    """ln of the likelihood, what is expected (n,), and ln of the factors after: `mean` (k,), `covariance` (k, k)."""
 
     logarithm: float
     expected: tuple[float, ...]

@@ -1,8 +1,8 @@
 """What readings under weights say of damage size, skin stiffness and fixing stiffness: Bayes' rule on a grid.
 
-Unknown: the size s, uniform between its bounds; f, the skin's stiffness as a factor on the model's, and k, the fixings',
-both lognormal about 1.  Readings d are normal about the model's p(s, k / f) / f.  The grid (s, ln k/f, ln f) closes in
-on what the readings leave, so that narrow answers are resolved as well as wide ones.
+Unknown: the size s, uniform between its bounds; f, the skin's stiffness as a factor on the model's, and k, that of the
+fixings, both lognormal about 1.  Readings d are normal about the model's p(s, k / f) / f.  The grid (s, ln k/f, ln f)
+closes in on what the readings leave, so that narrow answers are resolved as well as wide ones.
 
 Source: Bayes' rule; evidence of a state as its likelihood averaged over the prior: H. Jeffreys 1961, Theory of
 Probability, 3rd ed., chapter 5 (recalled).
@@ -25,7 +25,7 @@ from panelfem.knowledge.weighted import ends, quantiles
 #: Standard deviations of the prior that the grid reaches either way.
 REACH = 4.0
 #: Points of the grid along size, ln(k/f) and ln f.
-POINTS = (61, 41, 101)
+POINTS = (41, 31, 81)
 #: Weight, as a share of the greatest, below which a slice of the grid is left out of the next, closer one.
 SLIGHT = 1e-7
 #: The grid closes in at most so often, and while it shrinks to less than this share.
@@ -138,7 +138,7 @@ def update(
 
     def softness(found: _Grid, shares: Sequence[float]) -> list[float]:
         factor = found.shape @ (nominal / noise**2) / base
-        return quantiles((factor[:, :, None] * found.give).ravel(), found.weight.ravel(), shares).tolist()
+        return list(map(float, quantiles((factor[:, :, None] * found.give).ravel(), found.weight.ravel(), shares)))
 
     told = []
     for unknown in one.unknowns:
@@ -169,12 +169,12 @@ class _Grid:
         sizes, ratios, skins = self.axes
         if unknown == "fixing stiffness":
             both = self.weight.sum(axis=0)
-            return np.exp(quantiles((ratios[:, None] + skins).ravel(), both.ravel(), shares)).tolist()
+            return list(map(float, np.exp(quantiles((ratios[:, None] + skins).ravel(), both.ravel(), shares))))
         axis, values = (0, sizes) if unknown == "damage size" else (2, skins)
         density = self.weight.sum(axis=tuple(i for i in range(3) if i != axis))
         density[[0, -1]] *= 2.0  # the half cells at the ends
         found = _smooth(values, density, shares)
-        return (found if axis == 0 else np.exp(found)).tolist()
+        return list(map(float, found if axis == 0 else np.exp(found)))
 
     def box(self, was: list[tuple[float, float]]) -> list[tuple[float, float]]:
         """The part of a box outside which nothing of weight lies, a step more each way."""
@@ -213,7 +213,9 @@ class _Problem:
     def grid(self, box: list[tuple[float, float]], likely: bool = True) -> _Grid:
         """The weights on a box; without `likely` those of the prior alone."""
         count = (POINTS[0] if self.sized else 1, POINTS[1] if self.springs else 1, POINTS[2])
-        axes = [np.linspace(a, b, n) if n > 1 else np.array([0.5 * (a + b)]) for (a, b), n in zip(box, count, strict=True)]
+        axes = [
+            np.linspace(a, b, n) if n > 1 else np.array([0.5 * (a + b)]) for (a, b), n in zip(box, count, strict=True)
+        ]
         sizes, ratios, skins = axes
         shape = self.surface.at(sizes, ratios)
         logarithm = np.zeros((len(sizes), len(ratios), len(skins))) - 0.5 * (skins / self.prior.skin) ** 2

@@ -22,8 +22,8 @@ SEEN = math.radians(10.0)
 
 @dataclass(frozen=True)
 class Candidates:
-    """What a stack may be made of: `plies` with their nominal thickness, `angles` rad, `cores` with thicknesses m (None:
-    no core), from `least` to `most` plies besides the core.  `unsymmetric`: whether such stacks are looked at too.
+    """What a stack may be made of: `plies` with their nominal thickness, `angles` rad, `cores` with thicknesses m
+    (None: no core), from `least` to `most` plies besides the core.  `unsymmetric`: whether such stacks are too.
     `outer`: kind of the last ply as seen, `outer_angle` rad its direction as seen; None: not seen.
     """
 
@@ -63,7 +63,9 @@ def stacks(of: Candidates) -> tuple[Stack, ...]:
     >>> [stack.name for stack in found]
     ['[0/0/0]', '[0/45/0]', '[45/0/45]', '[45/45/45]', '[0/0]s', '[0/45]s', '[45/0]s', '[45/45]s']
     """
-    options = tuple(Ply(material, material.thickness, angle) for material in of.plies for angle in _angles(material, of.angles))
+    options = tuple(
+        Ply(material, material.thickness, angle) for material in of.plies for angle in _angles(material, of.angles)
+    )
     groups: dict[tuple[int, int, bool], list[tuple[Ply, ...]]] = {}
     count = 0
     for c, core in enumerate(of.cores):
@@ -81,7 +83,7 @@ def stacks(of: Candidates) -> tuple[Stack, ...]:
                         raise InputError(
                             f"more than {MOST_STACKS} stacks are possible",
                             where="candidates",
-                            do="count the plies at a cut edge, name fewer angles, plies or cores, or only symmetric stacks",
+                            do="count the plies at a cut edge, name fewer angles, plies or cores, or symmetric stacks",
                         )
     if not groups:
         raise InputError(

@@ -35,7 +35,7 @@ def nodes(low: float, high: float, count: int) -> FloatArray:
 class Surface:
     """Deflections `values` (ns, nr, n) m that n readings would show at `sizes` (ns,) m and `ratios` (nr,) of ln r.
 
-    Axes from :func:`nodes`.  Raises ModelError for values that are no numbers.
+    Axes rise, from :func:`nodes` or a few even steps.  Raises ModelError for values that are no numbers.
 
     >>> sizes, ratios = nodes(0.0, 0.1, 5), nodes(-1.0, 1.0, 4)
     >>> made = Surface(sizes, ratios, (1 + 40 * sizes[:, None] ** 2 + 0.1 * ratios)[..., None])

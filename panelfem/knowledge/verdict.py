@@ -18,6 +18,8 @@ from panelfem.units import number
 BARE = math.sqrt(10.0)
 #: A sum of squares that readings of the true state pass in so few cases means that no state is true.
 DOUBT = 0.01
+#: A panel within this share of the model is as stiff as it (a choice: a model is seldom better).
+CLOSE = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +71,8 @@ def conclude(fits: Sequence[Fit], believed: str) -> Verdict:
     elif not own.fits or believed not in alike:
         against = math.exp(min(top - own.posterior.evidence, 50.0))
         sentence = (
-            f"The panel does not bend like {_named(believed)}: {_named(best.state)} fits "
-            f"{number(against, 2)} times better{_size(best)}."
+            f"The panel does not bend like {_named(believed)}: {_named(best.state)} fits {_times(against)} "
+            f"better{_size(best)}."
         )
     else:
         sentence = f"{_stiffness(own)}{_apart(alike)}."
@@ -84,11 +86,12 @@ def _stiffness(own: Fit) -> str:
     if high - low > UNINFORMED * before:
         return "The readings cannot tell how stiff the panel is: their scatter is as wide as what was known before"
     says = f"the model says for {_named(own.state)}"
-    if low <= 1.0 <= high:
-        return f"The panel is as stiff as {says}, within ±{_percent(max(high - 1.0, 1.0 - low))}{_size(own)}"
+    off = max(high - 1.0, 1.0 - low)
+    if low <= 1.0 <= high or off <= CLOSE:
+        return f"As stiff as {says}, within ±{_percent(off)}{_size(own)}"
     ends = (low - 1.0, high - 1.0) if low > 1.0 else (1.0 - high, 1.0 - low)
-    word = "softer" if low > 1.0 else "stiffer"
-    return f"The panel is {word} than {says}, by {_range(100 * ends[0], 100 * ends[1])} %{_size(own)}"
+    word = "Softer" if low > 1.0 else "Stiffer"
+    return f"{word} than {says}, by {_range(100 * ends[0], 100 * ends[1])} %{_size(own)}"
 
 
 def _size(fit: Fit) -> str:
@@ -107,7 +110,16 @@ def _apart(alike: Sequence[str]) -> str:
 
 
 def _named(state: str) -> str:
-    return state if state in ("undamaged", "as found") else f"“{state}”"
+    return {"undamaged": "the undamaged panel", "as found": "the panel as found"}.get(state, f"option “{state}”")
+
+
+def _times(factor: float) -> str:
+    """A factor of evidence in words.
+
+    >>> _times(4.3), _times(1e9)
+    ('4.3 times', 'over 1000 times')
+    """
+    return f"{number(factor, 2)} times" if factor <= 1000.0 else "over 1000 times"
 
 
 def _untold(told: Told) -> str:

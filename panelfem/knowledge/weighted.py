@@ -58,4 +58,4 @@ def mixture_quantiles(
         off = middle[:, None] - means
         below = np.where(certain, off >= 0.0, ndtr(off / width)) @ weights < wanted
         low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return (0.5 * (low + high)).tolist()
+    return [float(value) for value in 0.5 * (low + high)]
