@@ -12,6 +12,7 @@ import math
 SUFFIXES: dict[str, tuple[float, str]] = {
     "mm": (1e-3, "mm"),
     "m": (1.0, "m"),
+    "cm2": (1e-4, "cm²"),
     "deg": (math.pi / 180.0, "°"),
     "N": (1.0, "N"),
     "kN": (1e3, "kN"),

@@ -32,6 +32,9 @@ def build_parser() -> argparse.ArgumentParser:
     _log(commands)
     _ballast(commands)
     _wear(commands)
+    _layup(commands)
+    _stiffness(commands)
+    _experience(commands)
     _verify(commands)
     return parser
 
@@ -273,6 +276,58 @@ def _wear(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     )
     p.add_argument("file", metavar="FILE.toml", type=Path, help="readings, gauge and limits")
     p.set_defaults(command="wear")
+
+
+def _layup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "layup",
+        help="which layups fit what was weighed, measured and bent of a panel nobody has papers for",
+        description="Weigh every stack of candidate plies, angles and cores by how well it fits mass, area, thickness, "
+        "weave, cut edge and deflection under a known weight; print the set that fits and the spread it leaves.",
+        epilog="Exit code 0: told, also if nothing fits; 2: the file is at fault. " + _NOTE,
+    )
+    p.add_argument("file", metavar="FILE.toml", type=Path, help="what was measured, and the candidates")
+    p.add_argument("--quiet", action="store_true", help="no progress; the result only")
+    p.set_defaults(command="layup")
+
+
+def _stiffness(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "stiffness",
+        help="dial-gauge readings under weights against the panel undamaged, as found and repaired",
+        description="Find from dial-gauge readings under weights how large the damage is and how stiff skin and "
+        "fixings are, which state of the panel they fit, and what they cannot tell.",
+        epilog="Exit code 0: told, whatever it is; 2: a file is at fault. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument(
+        "readings", metavar="READINGS.toml", type=Path, help="gauges, weights, readings, what is known before"
+    )
+    p.add_argument("--quiet", action="store_true", help="no progress; the result only")
+    p.set_defaults(command="stiffness")
+
+
+def _experience(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "experience",
+        help="strikes of one kind survived before, as evidence on the next",
+        description="Update a reserve factor that is not known well by strikes of the same kind that the same panel "
+        "survived undamaged, none lost.",
+        epilog="Example: panelfem experience --reserve 1.2 --uncertainty 25 --scatter 15 --survived 6. " + _NOTE,
+    )
+    p.add_argument("--reserve", metavar="RF", type=positive, required=True, help="reserve factor as computed")
+    p.add_argument(
+        "--uncertainty", metavar="PERCENT", type=positive, required=True,
+        help="standard deviation of what it is really (strength, model), the same in every strike",
+    )  # fmt: skip
+    p.add_argument(
+        "--scatter", metavar="PERCENT", type=positive, required=True,
+        help="standard deviation of how hard strikes of this kind are",
+    )  # fmt: skip
+    p.add_argument(
+        "--survived", metavar="N", type=int, required=True, help="strikes survived, found undamaged after each"
+    )
+    p.set_defaults(command="experience")
 
 
 def _verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
