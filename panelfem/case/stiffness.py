@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from pydantic import ValidationError
@@ -20,11 +21,10 @@ from panelfem.case.records import Case
 from panelfem.case.regions import smallest_half_width
 from panelfem.case.schema import CaseFile
 from panelfem.case.schema_area import Area, Disc, Polygon
-from panelfem.case.schema_damage import DamageKeys, HoleDamage, SoftenedDamage
 from panelfem.case.schema_loads import Handling
 from panelfem.case.schema_stiffness import ReadingsFile
 from panelfem.case.site import site_of
-from panelfem.damage.records import Damage
+from panelfem.damage import Damage
 from panelfem.errors import CaseError, Fault
 from panelfem.knowledge.compliance import Gauge, Weight
 from panelfem.knowledge.posterior import Prior
@@ -33,6 +33,8 @@ from panelfem.units import si
 
 #: Sizes of the damage that are solved (a choice; the error of what lies between is measured).
 SIZES = 5
+#: Kinds of damage whose size changes the stiffness.
+SIZED = ("hole", "softened")
 #: Standard deviations in the half width of a normal interval that holds in 95 of 100 cases.
 HALF = 1.96
 
@@ -143,18 +145,17 @@ def _changed(model: CaseFile, keys: ReadingsFile, sizes: FloatArray) -> CaseFile
     return model.model_copy(update={"damage": damage, "load": loads})
 
 
-def _blunt(damage: DamageKeys) -> DamageKeys:
+def _blunt(damage: Any) -> Any:
     """The damage with elements at its border as large as stiffness allows: no stress is looked at there."""
-    if not isinstance(damage, HoleDamage):
+    if damage.kind != "hole":
         return damage
     half = smallest_half_width(damage.area, 1e-3 * damage.tolerance_mm)
     length = damage.characteristic_length_mm.model_copy(update={"value": 1e3 * half})
     return damage.model_copy(update={"characteristic_length_mm": length})
 
 
-def _scaled(damage: DamageKeys, size: float) -> DamageKeys:
+def _scaled(damage: Any, size: float) -> Any:
     """The damage with its length made `size` m, its shape kept."""
-    assert isinstance(damage, HoleDamage | SoftenedDamage)
     factor = size / _length(damage)
     area: Area = damage.area
     assert not isinstance(area, Polygon)
@@ -168,9 +169,8 @@ def _grown(area: Area, name: str, tolerance: float) -> float:
     return float(getattr(area, name)) + 2.0 * tolerance
 
 
-def _length(damage: DamageKeys) -> float:
+def _length(damage: Any) -> float:
     """The greatest measure of a damage, with its tolerance, m."""
-    assert isinstance(damage, HoleDamage | SoftenedDamage)
     area: Area = damage.area
     names = ("diameter_mm",) if isinstance(area, Disc) else ("length_mm", "width_mm")
     return 1e-3 * max(_grown(area, name, damage.tolerance_mm) for name in names)
@@ -223,11 +223,11 @@ def _contradictions(keys: ReadingsFile, model: CaseFile) -> Iterator[Fault]:
 def _of_damage(keys: ReadingsFile, model: CaseFile) -> Iterator[Fault]:
     if keys.damage is None:
         return
-    own = next((d for d in model.damage if d.name == keys.damage.name), None)
+    own: Any = next((d for d in model.damage if d.name == keys.damage.name), None)
     if own is None:
         allowed = ", ".join(d.name for d in model.damage) or "none: leave [damage] out"
         yield Fault("damage.name", f"the case has no damage {keys.damage.name!r}", allowed, "name one of these")
-    elif not isinstance(own, HoleDamage | SoftenedDamage):
+    elif own.kind not in SIZED:
         what = f"a {own.kind} has no size that changes the stiffness"
         yield Fault("damage.name", what, "a hole or a softened area", "leave [damage] out")
     elif isinstance(own.area, Polygon):
