@@ -22,8 +22,11 @@ from panelfem.garage.skin import Skin, skin_of
 from panelfem.units import number
 
 HOLE, DULL, APART, GONE = "hole", "dull area", "delamination", "fixing gone"
+NOTCH, HOT = "edge notch", "heat"
 #: What the form calls a damage, and what a case does.
-KINDS = {HOLE: "hole", DULL: "softened", APART: "delamination", GONE: "missing fastener"}
+KINDS = {
+    HOLE: "hole", DULL: "softened", APART: "delamination", GONE: "missing fastener", NOTCH: "edge notch", HOT: "heat",
+}  # fmt: skip
 _SCHEMA: Mapping[str, type[Section]] = {ours: SECTIONS[kind] for ours, kind in KINDS.items()}
 #: Share of its strength that a dull area of unknown depth is taken to keep, and its band; swept.
 LEFT: Mapping[str, Any] = {
@@ -133,7 +136,8 @@ def spot_of(i: int, values: Values) -> Spot:
 def _kind(i: int) -> Question:
     text = (
         "hole: material gone, also a tear, slot or crack (long and narrow). dull area: sounds dull when tapped, depth "
-        "unknown. delamination: plies apart at a known depth. fixing gone: pulled out or does not hold."
+        "unknown. delamination: plies apart at a known depth. fixing gone: pulled out or does not hold. edge notch: a "
+        "piece out of the edge. heat: brown or soft resin. Further kinds can be written into the finding file."
     )
 
     def read(answer: str) -> str:

@@ -66,7 +66,7 @@ OF_DAMAGE = {
     "fixing": "--fixing",
 }
 _SAID_OF_DAMAGE = {
-    "kind": ("KIND", "hole, dull area, delamination or fixing gone; give it again for the next damage"),
+    "kind": ("KIND", "hole, dull area, delamination, fixing gone, edge notch or heat; again for the next"),
     "place": ("PLACE", 'its middle: "210, 95" mm, "60 from F3, 85 from F5", "60 from F3, 25 from edge"'),
     "size": ("SIZE", 'in mm: "40", "60 x 12", "60 x 12 at 30"'),
     "direction": ("WAY", 'of its length: degrees from x, or "towards F3"'),

@@ -233,7 +233,7 @@ def face_of(laminate: Laminate, side: str) -> tuple[range, int]:
     >>> from panelfem.material import library
     >>> sandwich = Laminate(parse_stack("[0/90/film-epoxy:0.15mm/foam-pvc-80:6mm]s", library(), "carbon-ud"))
     >>> face_of(sandwich, "first ply"), face_of(sandwich, "last ply")
-    ((range(0, 2), 2), (range(6, 8), 6))
+    ((range(0, 2), 2), (range(5, 7), 5))
     """
     plies = laminate.plies
     cores = [i for i, ply in enumerate(plies) if isinstance(ply.material, CoreMaterial)]
