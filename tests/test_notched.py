@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from synthetic import assessment
 
 from panelfem.assess.notched import estimates
 from panelfem.damage import Hole
@@ -18,6 +19,7 @@ from panelfem.material import library
 from panelfem.mesh import Ellipse, Outline, PlanPolygon, Ring, mesh_outline
 from panelfem.panel import Panel
 from panelfem.reference.hole import concentration
+from panelfem.report.notched import section
 from panelfem.reserve.records import Deflection, LoadResult, ModeReserve, TheoryCheck
 from panelfem.verify.strip_hole import edge_stress, stiffness
 
@@ -117,3 +119,12 @@ def test_the_ellipse_is_read_off_the_mesh_and_what_is_none_is_said() -> None:
     lopsided = Laminate(parse_stack("[0/90]", library(), "T300-5208"))
     (row,) = estimates(_panel(lopsided, oval), (Hole("H", "H", 3.8e-3),), (load,), {"push": far}, (_result(),), {})
     assert row.why_not == "the laminate couples stretching and bending"
+
+
+def test_the_report_sets_it_beside_the_mesh_and_says_where_there_is_none() -> None:
+    shown = str(section(assessment()))
+    assert "×1.71" in shown
+    assert "×1.62" in shown
+    assert "12 % of the strain is bending" in shown
+    assert "no closed form: it is no ellipse" in shown
+    assert section(replace(assessment(), notched=())) is None

@@ -144,7 +144,7 @@ def _looked_at(case: Case, words: Places, tell: Progress) -> tuple[tuple[Plan, .
     to_do, found = states(every), dict[Key, Evaluation]()
     for i, (key, state) in enumerate(to_do.items()):
         tell(f"a first look: {state.name} ({i + 1} of {len(to_do)})", 0.0)
-        found[key], like = looked_at(state, inputs, _settings(case), order, words, like)
+        found[key], like = looked_at(state, inputs, settings_of(case), order, words, like)
         gc.collect()
     return every, found
 
@@ -218,7 +218,7 @@ def _inputs(case: Case, panel: Panel) -> Inputs:
     return Inputs(panel, case.damage, case.options, case.loads)
 
 
-def _settings(case: Case) -> Settings:
+def settings_of(case: Case) -> Settings:
     return Settings(
         case.criteria,
         case.modeless_criteria_govern,
@@ -264,7 +264,7 @@ def _evaluated(
         found[key], like = evaluate(
             state,
             inputs,
-            _settings(case),
+            settings_of(case),
             order,
             words,
             case.assumed if main else (),

@@ -29,6 +29,7 @@ def build_parser() -> argparse.ArgumentParser:
     _laminate(commands)
     _materials(commands)
     _papers(commands)
+    _smallest(commands)
     _log(commands)
     _ballast(commands)
     _wear(commands)
@@ -242,6 +243,31 @@ def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     p.add_argument("--full-grid", action="store_true", help="also the damage map at 1:1, over sheets of A4")
     p.add_argument("--quiet", action="store_true", help="no progress")
     p.set_defaults(command="papers")
+
+
+def _smallest(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    p = commands.add_parser(
+        "smallest",
+        help="the lightest and the quickest patch that meets the factor, in place of an option's",
+        description="Search over plies, their angles and the overlap for the lightest and the quickest patch that "
+        "meets the factor asked for in all loads, then assess it in full beside the options of the case.",
+        epilog="It writes the report, smallest.json and trade.png. Exit code 0: searched, whatever was found; 2: the "
+        "case, the folder or the disk is at fault. " + _NOTE,
+    )
+    p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    p.add_argument("--option", metavar="NAME", required=True, help="an option with one patch over a damage")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
+    p.add_argument(
+        "--overlaps", metavar="MM", type=positive, nargs="+", default=(20.0, 30.0, 40.0, 60.0),
+        help="overlaps a patch is cut to (default: 20 30 40 60)",
+    )  # fmt: skip
+    p.add_argument("--most-plies", metavar="N", type=int, choices=range(1, 41), default=8, help="up to 40 (default: 8)")
+    p.add_argument(
+        "--ply-minutes", metavar="MIN", type=positive, default=3.0,
+        help="minutes one more ply takes (default: 3, common practice, no source)",
+    )  # fmt: skip
+    p.add_argument("--quiet", action="store_true", help="no progress; the result only")
+    p.set_defaults(command="smallest")
 
 
 def _ballast(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

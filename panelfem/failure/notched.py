@@ -30,6 +30,8 @@ from panelfem.reference.hole import OpenHole
 
 #: d0 over a0.
 POINT_OVER_AVERAGE = 1.016 / 3.81
+#: A factor above this is that of a force that is not there.
+NEVER = 1e6
 _ROUND, _AHEAD = 180, 10
 
 
@@ -73,7 +75,8 @@ class NotchedLaminate:
         there = self._resultants(force, ring, length * np.r_[POINT_OVER_AVERAGE, (steps + 1.0) / 2.0])
         scale = self._width_factor(force)
         point, mean = scale * there[0], scale * np.tensordot(weights / 2.0, there[1:], 1)
-        return tuple(self._least(rows, stress, decide or {}) for rows in (point, mean))  # type: ignore[return-value]
+        one, other = (self._least(rows, stress, decide or {}) for rows in (point, mean))
+        return (one if one < NEVER else np.inf), (other if other < NEVER else np.inf)
 
     def _hole(self, far: FloatArray) -> OpenHole:
         back = strain_turn(-self.angle)

@@ -21,7 +21,16 @@ FORMAT = f"{_NAME}3"
 FINDING, CASE = "finding.toml", "case.toml"
 FINDING_HEAD = "# Finding for panelfem"
 #: Everything a report may leave in its folder.
-NAMES = ("result.json", "fields.vtu", "panel.png", "reserves.png", "deflected.png", "report.html")
+NAMES = (
+    "result.json",
+    "fields.vtu",
+    "panel.png",
+    "reserves.png",
+    "deflected.png",
+    "report.html",
+    "smallest.json",
+    "trade.png",
+)
 
 
 def is_ours(folder: Path) -> bool:

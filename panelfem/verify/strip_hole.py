@@ -64,6 +64,6 @@ def rows(order: int = 4) -> Iterator[Row]:
                 "own shell elements of order 4",
                 finite_width(share, wide),
                 "-",
-                2 * STRESS,
+                1.5 * STRESS,
                 "an approximate formula; beside it the mesh is exact",
             )

@@ -1,0 +1,137 @@
+"""What a search for the smallest sufficient repair found: the trade of mass against factor, and in words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+from panelfem.assess.smallest import Candidate, Search, Verified
+from panelfem.report.json_out import number as plain
+from panelfem.report.pictures import INK, PAPER, RULE, TEXT, WIDE, canvas, png
+from panelfem.units import number
+
+FORMAT = "panelfem-smallest/1"
+_MARKS, _LINES = "osD^vP*X", ("-", "--", ":", "-.")
+
+
+def sentences(found: Search) -> Iterator[str]:
+    """What to lay up, in words; or that nothing suffices."""
+    if found.lightest is None or found.quickest is None:
+        best = found.best
+        yield (
+            f"No patch of {found.material} that was looked at is sufficient: the best, {best.words}, reaches "
+            f"{number(best.factor, 3)} times what is asked for by linear theory ({best.governs})."
+        )
+        for v in found.verified:
+            yield f"In full, {v.candidate.words}: {v.outcome.value}. {v.reason}"
+        return
+    yield f"Lightest sufficient: {_said(found.lightest)}."
+    if found.quickest.candidate != found.lightest.candidate:
+        yield f"Quickest sufficient: {_said(found.quickest)}."
+    else:
+        yield "It is the quickest as well."
+
+
+def _said(v: Verified) -> str:
+    c = v.candidate
+    return (
+        f"{c.words}, {number(1e3 * c.added, 3)} g more than as found, {number(c.minutes, 3)} min, "
+        f"{number(v.factor, 3)} times what is asked for; {v.outcome.value}"
+    )
+
+
+def rows(found: Search) -> list[tuple[str, ...]]:
+    """Every look, lightest first, as cells: patch, mass, minutes, factor, assessed in full, what governs."""
+    full = {v.candidate: v for v in found.verified}
+    return [
+        (
+            c.words,
+            f"{number(1e3 * c.added, 3)} g",
+            f"{number(c.minutes, 3)} min",
+            number(c.factor, 3),
+            f"{number(full[c].factor, 3)}, {full[c].outcome.value}" if c in full else "",
+            c.governs,
+        )
+        for c in sorted(found.looks, key=lambda c: (c.added, c.minutes, c.turning))
+    ]
+
+
+def document(found: Search) -> str:
+    """All of it as JSON."""
+
+    def candidate(c: Candidate) -> dict[str, object]:
+        return {
+            "overlap_mm": plain(c.overlap),
+            "stack": c.stack,
+            "plies": c.plies,
+            "added_g": plain(1e3 * c.added),
+            "minutes_min": plain(c.minutes),
+            "factor_over_asked": plain(c.factor),
+            "governs": c.governs,
+        }
+
+    def full(v: Verified | None) -> dict[str, object] | None:
+        if v is None:
+            return None
+        return {
+            **candidate(v.candidate),
+            "name": v.name,
+            "full_factor_over_asked": plain(v.factor),
+            "outcome": v.outcome.value,
+        }
+
+    data = {
+        "format": FORMAT,
+        "option": found.option,
+        "material": found.material,
+        "lightest": full(found.lightest),
+        "quickest": full(found.quickest),
+        "verified": [full(v) for v in found.verified],
+        "looks": [candidate(c) for c in found.looks],
+    }
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def picture(found: Search) -> bytes:
+    """Mass added against factor over what is asked, as PNG: a line a family, a mark an overlap."""
+    figure = canvas(WIDE, 3.9)
+    axes = figure.add_subplot()
+    overlaps = sorted({c.overlap for c in found.looks})
+    turnings = list(dict.fromkeys(c.turning for c in found.looks))
+    for turning in turnings:
+        for overlap in overlaps:
+            family = [c for c in found.looks if (c.turning, c.overlap) == (turning, overlap)]
+            if not family:
+                continue
+            axes.plot(
+                [1e3 * c.added for c in family],
+                [c.factor for c in family],
+                color=INK,
+                linewidth=0.9,
+                linestyle=_LINES[turnings.index(turning) % len(_LINES)],
+                marker=_MARKS[overlaps.index(overlap) % len(_MARKS)],
+                markersize=5,
+                markerfacecolor=PAPER,
+            )
+    axes.axhline(1.0, color=INK, linewidth=1.8)
+    axes.annotate("asked for", (0.0, 1.0), xycoords=("axes fraction", "data"), fontsize=TEXT, va="bottom")
+    for v in found.verified:
+        x = 1e3 * v.candidate.added
+        axes.plot([x, x], [v.candidate.factor, v.factor], color=RULE, linewidth=0.8)
+        axes.plot(x, v.factor, marker="o" if v.sufficient else "x", markersize=11, markeredgewidth=2.0, color=INK,
+                  fillstyle="none", linestyle="none")  # fmt: skip
+    for i, turning in enumerate(turnings):
+        axes.plot([], [], color=INK, linestyle=_LINES[i % len(_LINES)], label=f"turned {'/'.join(map(str, turning))}°")
+    for i, overlap in enumerate(overlaps):
+        axes.plot([], [], color=INK, marker=_MARKS[i % len(_MARKS)], markerfacecolor=PAPER, linestyle="none",
+                  label=f"overlap {overlap:g} mm")  # fmt: skip
+    axes.plot(
+        [], [], color=INK, marker="o", markersize=11, fillstyle="none", linestyle="none", label="assessed in full"
+    )
+    axes.set_xlabel("mass added to the panel as found (g)", fontsize=TEXT)
+    axes.set_ylabel("factor over what is asked for", fontsize=TEXT)
+    axes.tick_params(labelsize=TEXT, colors=INK)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    figure.legend(loc="outside lower center", ncols=2, fontsize=TEXT - 1, frameon=False)
+    return png(figure)
