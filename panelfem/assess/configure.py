@@ -94,6 +94,7 @@ def _judge(
             case.fastened_to_such_a_part,
             case.covers_high_voltage,
             plan.delaminated,
+            plan.remarks,
         ),
         consequence,
     )

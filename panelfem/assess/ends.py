@@ -181,6 +181,10 @@ def _bonds(panel: Panel) -> list[tuple[float, object]]:
     return [(patch.strength, patch.adhesive) for patch in panel.patches]
 
 
+def _ratings(panel: Panel) -> list[tuple[float | None, float | None]]:
+    return [(f.rating_shear, f.rating_pull) for f in panel.fasteners]
+
+
 def _end(model: Model, stated: _End, change: Swept, words: Words) -> _End | None:
     """The state at an end of a band; None if nothing of it changes."""
     other = states(plans(change.inputs)).get(model.state.key)
@@ -191,7 +195,7 @@ def _end(model: Model, stated: _End, change: Swept, words: Words) -> _End | None
     end = _End(stated.subject, stiffness, change.inputs.loads, change.severity)
     if any(a.length != b.length for a, b in zip(other.notches, model.state.notches, strict=True)):
         return replace(end, subject=model.read(other, words))
-    if new.laminates != old.laminates or _bonds(new) != _bonds(old):
+    if new.laminates != old.laminates or _bonds(new) != _bonds(old) or _ratings(new) != _ratings(old):
         return replace(end, subject=model.subject.on(new))
     same_loads = all(a is b for a, b in zip(end.loads, stated.loads, strict=True))
     same = np.array_equal(end.stiffness, stated.stiffness) and same_loads and not end.severity

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from panelfem.case.fields import Quantity, Section, choice, flag, items, number, quantity, section, text
 from panelfem.case.schema_area import AreaTable, OvalTable
+from panelfem.case.schema_repair import RepairAction, cure_temperature, cured_share
 
 #: Average-stress length of Whitney & Nuismer, J. Compos. Mater. 8 (1974) 253: a0 = 3.8 mm fitted their
 #: open-hole tests (recalled); laminates since have been fitted with roughly 2 to 6 mm (assumed band).
@@ -124,13 +125,8 @@ class PatchAction(Section):
     side: Literal["first ply", "last ply"] = choice(
         "The face it is bonded on: that of the first or of the last ply of the stack."
     )
-    cured_share: Quantity = quantity(
-        "Share of the book strength this cure gives, for plies and bond alike.",
-        0.01,
-        1.0,
-        sweep="cured",
-        measure="a lap-shear coupon cured beside the patch, pulled before release",
-    )
+    cured_share: Quantity = cured_share()
+    cure_temperature_C: float | None = cure_temperature()
     cut_out: bool = flag("Whether the damaged area is cut out clean first.", default=False)
 
 
@@ -165,8 +161,8 @@ class SpareAction(Section):
     name: str = text("What it is called.")
 
 
-ActionTable = Annotated[PatchAction | TapeAction | RefitAction | SpareAction, Field(discriminator="kind")]
-ActionKeys = PatchAction | TapeAction | RefitAction | SpareAction
+ActionKeys = PatchAction | RepairAction | TapeAction | RefitAction | SpareAction
+ActionTable = Annotated[ActionKeys, Field(discriminator="kind")]
 
 
 class OptionKeys(Section):

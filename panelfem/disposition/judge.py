@@ -49,9 +49,10 @@ def worst(outcomes: Sequence[Outcome]) -> Outcome:
 class Findings:
     """All that bears on one configuration.
 
-    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing
-    -> (least release factor, load) with that fixing lost; `dull`: a softened area is left in the panel; `repaired`:
-    it is an option with a bond; `delaminated`: an area whose plies have come apart is left in the panel.
+    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone or half bonded;
+    `lost`: fixing -> (least release factor, load) with that fixing lost; `dull`: a softened area is left in the
+    panel; `repaired`: it is an option with a bond; `delaminated`: an area whose plies have come apart is left in the
+    panel; `remarks`: conditions its actions bring whatever the numbers are.
     """
 
     name: str
@@ -65,6 +66,7 @@ class Findings:
     fastened_to_protective_part: bool = False
     over_high_voltage: bool = False
     delaminated: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 def ends(mode: ModeReserve) -> bool:
@@ -243,6 +245,7 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
         found.append("inspect the attachment on the part that protects people by its manufacturer's procedure")
     if findings.over_high_voltage:
         found.append("an authorised person confirms isolation, insulation and clearance (carbon conducts)")
+    found += findings.remarks
     if findings.permitted is None:
         found.append("ask the scrutineers and the panel's supplier whether this repair is permitted")
     return tuple(dict.fromkeys(found))
