@@ -16,8 +16,8 @@ from panelfem.material import Adhesive
 #: directions across the edge are rounded to this, rad: a peak moves by up to 1.5 % on unidirectional stacks and 0.4 %
 #: on fabrics (measured)
 ANGLE_STEP = math.radians(1.5)
-#: a strip that symmetry keeps flat is so many times as stiff in bending
-FLAT = 1e3
+#: what symmetry keeps from moving is so many times as stiff
+HELD = 1e3
 
 
 def turned(stiffness: FloatArray, angle: float) -> FloatArray:
@@ -74,7 +74,7 @@ def _peaks(
     side: Literal[1, -1],
     entry: Literal["parent", "patch"],
     far: Far,
-    flat: bool = False,
+    half: Literal["even", "odd"] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     if side not in (1, -1):
         raise InputError(f"side is {side}", where="bonded patch", allowed="+1 (face the normal leaves) or -1")
@@ -88,8 +88,11 @@ def _peaks(
     for step in np.unique(steps):
         a = float(step) * ANGLE_STEP
         below = strip(parent, a, side, "parent")
-        if flat:
-            below = Strip(below.A / 2, 0.0, FLAT * (below.D - below.B**2 / below.A), math.inf, below.face)
+        bending = below.D - below.B**2 / below.A
+        if half == "even":
+            below = Strip(below.A / 2, 0.0, HELD * bending, math.inf, below.face)
+        elif half == "odd":
+            below = Strip(HELD * below.A, 0.0, bending / 2, below.S / 2, below.face)
         tau, sigma = unit_stress(below, strip(patch, a, side, "patch"), springs, overlap, entry, far)
         which = np.flatnonzero(steps == step)
         for part in np.array_split(which, max(1, len(which) * len(tau) // 2_000_000)):
@@ -183,8 +186,8 @@ def pair_edge(
     """Peak adhesive shear and peel (n,) Pa of one of two like patches on both faces; arguments as of
     :func:`patch_edge`, or with `inner` of :func:`gap_edge` over a gap that is filled.
 
-    By symmetry each patch takes half of N from half the parent, which stays flat; M and Q come as to a lone patch,
-    which is on the safe side, and the peaks are added.  At the gap the patch's own N and M go into the flat half.
+    By symmetry each patch takes half of N from half the parent, which stays flat, and half of M and Q from a half whose
+    middle does not stretch; the peaks of both are added.  At the gap the patch's own N and M go into the flat half.
 
     Source: :mod:`panelfem.joint.overlap`; the double lap as half of a joint that does not bend is Hart-Smith's, 1973,
     NASA CR-112235 (recalled).
@@ -192,7 +195,8 @@ def pair_edge(
     given = (parent, patch, adhesive, bond_thickness, overlap)
     none = np.zeros_like(np.asarray(N, float))
     if inner:
-        return _peaks(*given, N, M, none, angle, side, "patch", "joined", flat=True)
-    even = _peaks(*given, np.asarray(N, float) / 2, none, none, angle, side, "parent", "joined", flat=True)
-    odd = _peaks(*given, none, M, Q, angle, side, "parent", "joined")
+        return _peaks(*given, N, M, none, angle, side, "patch", "joined", half="even")
+    even = _peaks(*given, np.asarray(N, float) / 2, none, none, angle, side, "parent", "joined", half="even")
+    bent = np.asarray(M, float) / 2, np.asarray(Q, float) / 2
+    odd = _peaks(*given, none, *bent, angle, side, "parent", "joined", half="odd")
     return even[0] + odd[0], even[1] + odd[1]

@@ -185,6 +185,8 @@ def bond_lines(panel: Panel, recovery: Recovery, words: Words, notches: Sequence
         for inner in (False, True):
             # the load comes from outside the outer edge, and from the bridge at the gap's border
             carriers = patch.bridging if inner else ~panel.removed & ~panel.slack & ~inside
+            if patch.taper is not None:
+                carriers &= ~mesh.inside[patch.region]  # a loose half has no skin that ends there
             length = min(lengths, default=CUT_LENGTH) if inner else CUT_LENGTH
             for number in np.unique(panel.laminate_of[carriers]).tolist():
                 # the carriers of one laminate lie to the left, where they carry the load to the edge
