@@ -81,11 +81,21 @@ class PointMass:
 
 
 @dataclass(frozen=True)
+class Taper:
+    """How the plies of a joint end: at 1:`slope`, or in steps of `step` m."""
+
+    slope: float | None = None
+    step: float | None = None
+
+
+@dataclass(frozen=True)
 class BondedPatch:
     """A patch bonded on one face over a mesh region: kept apart for the bond-line check.
 
     `side` +1: on the face the normal leaves through.  `laminate` is the patch alone, as cured; `strength` is the cured
-    share of the adhesive's book strength.  `bridging` (ne,) marks where the patch spans a gap in the panel.
+    share of the adhesive's book strength.  `bridging` (ne,) marks where the patch spans a gap in the panel, `off` (ne,)
+    where it is not bonded.  `paired`: a like patch is on the other face.  `taper`: it is let into the panel, along a
+    scarf or steps.
     """
 
     name: str
@@ -96,6 +106,13 @@ class BondedPatch:
     side: Literal[1, -1]
     strength: float
     bridging: BoolArray
+    off: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
+    paired: bool = False
+    taper: Taper | None = None
+
+    def __post_init__(self) -> None:
+        if self.off.size == 0:
+            object.__setattr__(self, "off", np.zeros_like(self.bridging))
 
 
 @dataclass(frozen=True)

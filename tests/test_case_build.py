@@ -132,7 +132,7 @@ def test_damage_and_options(case: Case) -> None:
     assert isinstance(soft, Softened)
     assert (soft.strength, soft.remaining_stiffness) == (0.6, 0.01)
     assert isinstance(missing, MissingFastener)
-    wet, tape, spare = case.options
+    wet, tape, spare, _ = case.options
     assert (wet.minutes, wet.permitted, wet.note) == (30.0, None, "one person")
     first, second, refit = wet.actions
     assert isinstance(first, PatchRepair)

@@ -213,6 +213,7 @@ adhesive = "glue"
 bond_thickness_mm = 0.2
 side = "last ply"
 cured_share = { value = 0.6, basis = "assumed", source = "hand lay-up at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
 cut_out = true
 
 [[option.actions]]
@@ -255,6 +256,119 @@ permitted = true
 [[option.actions]]
 kind = "spare"
 name = "the spare"
+
+[[option]]
+name = "every other repair"
+minutes = 200
+permitted = "ask"
+
+[[option.actions]]
+kind = "two-sided patch"
+name = "both faces of H1"
+over = "H1"
+overlap_mm = 20
+stack = "[0]"
+material = "cloth"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+plug = "comb"
+cured_share = { value = 0.6, basis = "assumed", source = "hand lay-up at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
+cut_out = true
+
+[[option.actions]]
+kind = "two-sided patch"
+name = "both faces of S1"
+area = { shape = "disc", centre_mm = [280, 100], diameter_mm = 90 }
+stack = "[0]"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+cured_share = 0.6
+
+[[option.actions]]
+kind = "doubler"
+name = "doubler on H1"
+over = "H1"
+overlap_mm = 20
+stack = "[0]"
+material = "cloth"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+side = "last ply"
+cured_share = { value = 0.6, basis = "assumed", source = "paste at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
+cut_out = true
+
+[[option.actions]]
+kind = "doubler"
+name = "doubler on S1"
+area = { shape = "disc", centre_mm = [280, 100], diameter_mm = 90 }
+stack = "[0]"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+side = "first ply"
+cured_share = 0.6
+
+[[option.actions]]
+kind = "core plug"
+name = "plug in S1"
+over = "S1"
+overlap_mm = 20
+plug = "comb"
+stack = "[0]"
+material = "cloth"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+side = "last ply"
+cured_share = { value = 0.6, basis = "assumed", source = "hand lay-up at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
+
+[[option.actions]]
+kind = "scarf patch"
+name = "scarf on S1"
+over = "S1"
+scarf_ratio = 30
+stack = "[0/45/45/0]"
+material = "cloth"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+side = "last ply"
+cured_share = { value = 0.6, basis = "assumed", source = "hand lay-up at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
+
+[[option.actions]]
+kind = "stepped patch"
+name = "steps on H1"
+over = "H1"
+step_mm = 12.7
+stack = "[0/45/45/0]"
+material = "cloth"
+adhesive = "glue"
+bond_thickness_mm = 0.2
+side = "last ply"
+cured_share = { value = 0.6, basis = "assumed", source = "hand lay-up at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
+
+[[option.actions]]
+kind = "insert"
+name = "F1 potted again"
+fastener = "F1"
+method = "re-potted"
+rating_shear_N = 900
+rating_pull_N = 500
+stiffness_share = 0.8
+cured_share = { value = 0.6, basis = "assumed", source = "paste at 25 °C", band = [0.4, 0.8] }
+cure_temperature_C = 60
+
+[[option.actions]]
+kind = "resin injection"
+name = "resin into S1"
+over = "S1"
+
+[[option.actions]]
+kind = "stop-drilling"
+name = "end of H1 drilled"
+over = "H1"
 
 [held]
 one_g = true

@@ -127,7 +127,9 @@ def test_states_are_shared_where_the_panel_is_the_same(panel):
     )
     every = plans(Inputs(panel, (Hole("H", "hole", 3.8e-3),), options, ()))
     assert [p.name for p in every] == ["undamaged", "as found", "tape", "patch", "spare"]
-    assert len(states(every)) == 3  # undamaged (and spare); as found (and taped, and patch gone); patched
+    # undamaged (and spare); as found (and taped, and patch gone); patched; half bonded
+    assert len(states(every)) == 4
+    assert [s.name for s in every[3].contingencies] == ["patch gone", "patch half bonded"]
     assert every[3].contingencies[0].key == every[1].states[0].key
 
 

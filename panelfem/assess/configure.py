@@ -93,6 +93,7 @@ def _judge(
             plan.permitted,
             case.fastened_to_such_a_part,
             case.covers_high_voltage,
+            remarks=plan.remarks,
         ),
         consequence,
     )

@@ -179,12 +179,12 @@ def _new_matrix(panel: Panel, sweep: Sweep) -> bool:
     return sweep.kind == "stiffness" and any(not isinstance(material, Adhesive) for material in of_target)
 
 
-def _ratings(panel: Panel) -> list[tuple[float | None, float | None]]:
-    return [(f.rating_shear, f.rating_pull) for f in panel.fasteners]
-
-
 def _bonds(panel: Panel) -> list[tuple[float, object]]:
     return [(patch.strength, patch.adhesive) for patch in panel.patches]
+
+
+def _ratings(panel: Panel) -> list[tuple[float | None, float | None]]:
+    return [(f.rating_shear, f.rating_pull) for f in panel.fasteners]
 
 
 def _end(model: Model, stated: _End, change: Swept, words: Words) -> _End | None:

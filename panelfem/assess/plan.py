@@ -1,7 +1,8 @@
 """Which states of the panel are analysed, and for which configuration.
 
-A state is a panel record with its notches.  Configurations share states: with its patch gone, a panel that was not
-cut is the panel as found; and tape, which carries nothing, adds to the mass but not to what the loads act on.
+A state is a panel record with its notches.  With a bond, it is run again with the patch gone, and half bonded.
+Configurations share states: with its patch gone, a panel that was not cut is the panel as found; and tape, which
+carries nothing, adds to the mass but not to what the loads act on.
 """
 
 from __future__ import annotations
@@ -10,13 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from panelfem.assess.remarks import remarks
 from panelfem.damage import AreaDamage, Damage, FasteningDamage, Hole, damaged, ends
 from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
-from panelfem.repair import Action, Option, PatchRepair, Refit, Spare, cut, repaired
+from panelfem.repair import Action, Bonded, Insert, Option, PatchRepair, Refit, ScarfRepair, Spare, cut, repaired
 from panelfem.reserve.sampling import CUT_LENGTH, Notch
 
 Key = tuple[str, ...]
+#: What may become of a bond, and is always run.
+GONE, HALF = "patch gone", "patch half bonded"
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,7 @@ class Plan:
     bonded: bool = False
     damaged: bool = False
     left: tuple[Damage, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
@@ -64,17 +69,18 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
     undamaged = State(("undamaged",), "undamaged", inputs.panel, (), _forces(inputs.loads), holes)
     found = [Plan("undamaged", "undamaged", (undamaged,))]
     if inputs.damage:
-        states = tuple(_state(inputs, end, (), bonded=False) for end in ends(inputs.damage))
+        states = tuple(_state(inputs, end, ()) for end in ends(inputs.damage))
         found.append(Plan("as found", "as found", states, damaged=True, left=inputs.damage))
     for option in inputs.options:
         if any(isinstance(action, Spare) for action in option.actions):
             found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
             continue
-        bonded = any(isinstance(action, PatchRepair) for action in option.actions)
+        bonded = any(isinstance(action, Bonded) for action in option.actions)
         left = _left(inputs.damage, option.actions)
         every = ends(left)
-        states = tuple(_state(inputs, end, option.actions, bonded=True) for end in every)
-        gone = tuple(_state(inputs, end, option.actions, bonded=False) for end in every) if bonded else ()
+        states = tuple(_state(inputs, end, option.actions) for end in every)
+        fails = (GONE, HALF) if bonded else ()
+        gone = tuple(_state(inputs, end, option.actions, bond) for bond in fails for end in every)
         found.append(
             Plan(
                 option.name,
@@ -87,6 +93,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
                 bonded,
                 bool(inputs.damage),
                 left,
+                remarks(option.actions, states[0].panel),
             )
         )
     return tuple(found)
@@ -103,7 +110,7 @@ def states(all_plans: Sequence[Plan]) -> dict[Key, State]:
 
 def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
     """Regions the actions cut out."""
-    return tuple(a.cut_out for a in actions if isinstance(a, PatchRepair) and a.cut_out is not None)
+    return tuple(a.cut_out for a in actions if isinstance(a, Bonded) and a.cut_out is not None)
 
 
 def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
@@ -118,24 +125,33 @@ def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, 
     return tuple(d for d in damage if not gone(d))
 
 
-def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bonded: bool) -> State:
-    """The damaged panel at one end of the bracket, after the actions; without `bonded` the patches are off again."""
+def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = "") -> State:
+    """The damaged panel at one end of the bracket, after the actions; `bond`: what has become of the bonded ones."""
     panel = damaged(inputs.panel, _left(inputs.damage, actions), end)
     cuts = _cuts(actions)
-    panel = cut(panel, actions)
-    kept = tuple(a for a in actions if bonded or not isinstance(a, PatchRepair))
-    panel = repaired(panel, kept)
+    kept = tuple(a for a in actions if bond != GONE or not isinstance(a, Bonded))
+    if bond == GONE:
+        panel = cut(panel, actions)
+    panel = repaired(panel, kept, half_bonded=bond == HALF)
     areas = [d for d in inputs.damage if isinstance(d, AreaDamage)]
     notches = [Notch(panel.mesh.inside[d.region], d.notch) for d in areas if d.notch is not None]
     notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
-    structural = [f"patch {a.name}" for a in kept if isinstance(a, PatchRepair)]
+    structural = [f"patch {a.name}" for a in kept if isinstance(a, Bonded)]
     structural += [f"refit {a.fastener}" for a in kept if isinstance(a, Refit)]
-    name = end if bonded or not any(isinstance(a, PatchRepair) for a in actions) else f"patch gone, {end}"
-    if any(isinstance(a, PatchRepair) for a in actions) and not bonded and end == "as measured":
-        name = "patch gone"
+    structural += [f"insert {a.name}" for a in kept if isinstance(a, Insert)]
+    # what a let-in patch leaves when it is gone depends on how far it reaches
+    structural += [f"opened {a.region}" for a in actions if isinstance(a, Bonded) and bond == GONE and _opens(a)]
+    structural += [HALF] if bond == HALF else []
+    name = end if not bond else bond if end == "as measured" else f"{bond}, {end}"
     return State(
         ("damaged", end, *structural, *(f"cut {c}" for c in cuts)), name, panel, tuple(notches), _forces(inputs.loads)
     )
+
+
+def _opens(action: Bonded) -> bool:
+    """Whether an action takes out more, or less, than the whole depth of what it cuts out."""
+    plugged = isinstance(action, PatchRepair) and action.plug is not None and not action.both_sides
+    return isinstance(action, ScarfRepair) or plugged
 
 
 def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
@@ -144,4 +160,4 @@ def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.region for part in parts if isinstance(part, AreaForce)))
 
 
-__all__ = ["CUT_LENGTH", "Inputs", "Key", "Plan", "State", "plans", "states"]
+__all__ = ["CUT_LENGTH", "GONE", "HALF", "Inputs", "Key", "Plan", "State", "plans", "states"]

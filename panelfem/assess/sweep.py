@@ -13,8 +13,8 @@ from panelfem.errors import InputError
 from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import softened, stiffened_material, weakened, weakened_material
 from panelfem.loads import Contact
-from panelfem.material import Adhesive
-from panelfem.repair import Action, PatchRepair
+from panelfem.material import Adhesive, CoreMaterial, Material
+from panelfem.repair import Action, Bonded, Insert, PatchRepair
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ def swept(inputs: Inputs, sweep: Sweep, factor: float) -> Swept:
                     inputs,
                     lambda a: (
                         replace(a, cured=min(1.0, a.cured * factor))
-                        if isinstance(a, PatchRepair) and a.name == sweep.target
+                        if isinstance(a, Bonded | Insert) and a.name == sweep.target
                         else a
                     ),
                 )
@@ -111,11 +111,15 @@ def _materials(
     name: str,
     factor: float,
     on_laminate: Callable[[Laminate, float, str], Laminate],
-    on_material: Callable[[Adhesive, float], object],
+    on_material: Callable[[Material, float], Material],
 ) -> Inputs:
     def patch(action: Action) -> Action:
-        if not isinstance(action, PatchRepair):
+        if not isinstance(action, Bonded):
             return action
+        if isinstance(action, PatchRepair) and action.plug is not None and action.plug.name == name:
+            plug = on_material(action.plug, factor)
+            assert isinstance(plug, CoreMaterial)
+            action = replace(action, plug=plug)
         glue = on_material(action.adhesive, factor) if action.adhesive.name == name else action.adhesive
         assert isinstance(glue, Adhesive)
         return replace(action, laminate=on_laminate(action.laminate, factor, name), adhesive=glue)

@@ -3,20 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from panelfem.case.fields import Quantity
 from panelfem.case.regions import oval_of, region_of, size_at, smallest_half_width
 from panelfem.case.schema_area import Polygon, SlotArea
 from panelfem.case.schema_damage import ActionKeys, OptionKeys, PatchAction, RefitAction, TapeAction
 from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
+from panelfem.case.schema_panel import Panel as PanelKeys
+from panelfem.case.schema_repair import (
+    CorePlugAction,
+    DoublerAction,
+    InjectionAction,
+    InsertAction,
+    LetIn,
+    ScarfAction,
+    SteppedAction,
+    StopDrillAction,
+    TwoSidedAction,
+)
 from panelfem.case.site import Site
 from panelfem.damage import Damage
 from panelfem.damage.keys import Key, keys_of
 from panelfem.damage.kind import AreaDamage, Notch, OvalDamage, Slit
+from panelfem.errors import InputError
 from panelfem.laminate import Laminate, parse_stack
-from panelfem.material import Adhesive, Material
-from panelfem.repair.records import Action, Option, PatchRepair, Refit, Spare, Tape
+from panelfem.material import Adhesive, CoreMaterial, Material
+from panelfem.repair.records import (
+    Action,
+    Insert,
+    NoCredit,
+    Option,
+    PatchRepair,
+    Refit,
+    ScarfRepair,
+    Spare,
+    Tape,
+)
+from panelfem.repair.skins import near_skin
 from panelfem.units import SUFFIXES, suffix
 
 #: A crack narrower than this is meshed this wide, mm: elements at its tip are a quarter of the tip's radius.
@@ -76,7 +100,7 @@ def build_options(
     damage: Sequence[DamageSection],
     site: Site,
     materials: Mapping[str, Material],
-    material: str,
+    panel: PanelKeys,
 ) -> tuple[Option, ...]:
     """The options; the regions of their patches and tapes are kept for the mesh.
 
@@ -85,7 +109,7 @@ def build_options(
     built = []
     for i, option in enumerate(keys):
         actions = tuple(
-            _action(action, f"option[{i}].actions[{j}]", damage, site, materials, material)
+            _action(action, f"option[{i}].actions[{j}]", damage, site, materials, panel)
             for j, action in enumerate(option.actions)
         )
         permitted = None if option.permitted == "ask" else bool(option.permitted)
@@ -100,35 +124,107 @@ def _action(
     damage: Sequence[DamageSection],
     site: Site,
     materials: Mapping[str, Material],
-    material: str,
+    panel: PanelKeys,
 ) -> Action:
-    if isinstance(keys, RefitAction):
-        return Refit(keys.name, keys.fastener)
-    if isinstance(keys, PatchAction | TapeAction):
-        region = _covered(keys, path, damage, site)
-        if isinstance(keys, TapeAction):
-            return Tape(keys.name, region, 1e-3 * keys.areal_mass_g_per_m2)
-        adhesive = materials[keys.adhesive]
-        if not isinstance(adhesive, Adhesive):
-            raise TypeError(f"{keys.adhesive} is not an adhesive, which the checks of a case refuse")
-        laminate = Laminate(parse_stack(keys.stack, materials, keys.material or material))
-        return PatchRepair(
-            keys.name, region, laminate, adhesive, 1e-3 * keys.bond_thickness_mm,
-            1 if keys.side == "last ply" else -1,
-            keys.cured_share.value, _band(keys.cured_share),
-            damage_region(keys.over) if keys.cut_out and keys.over is not None else None,
-        )  # fmt: skip
+    match keys:
+        case RefitAction():
+            return Refit(keys.name, keys.fastener)
+        case TapeAction():
+            return Tape(keys.name, _covered(keys, path, damage, site), 1e-3 * keys.areal_mass_g_per_m2)
+        case InsertAction():
+            return Insert(
+                keys.name, keys.fastener, keys.method, keys.rating_shear_N, keys.rating_pull_N, keys.stiffness_share,
+                keys.cured_share.value, _band(keys.cured_share),
+            )  # fmt: skip
+        case InjectionAction() | StopDrillAction():
+            return NoCredit(keys.name, keys.kind, keys.over)
+        case PatchAction() | DoublerAction() | TwoSidedAction() | CorePlugAction():
+            return _patch(keys, _covered(keys, path, damage, site), materials, panel)
+        case ScarfAction() | SteppedAction():
+            return _let_in(keys, damage, site, materials, panel)
     return Spare(keys.name)
 
 
-def _covered(keys: PatchAction | TapeAction, path: str, damage: Sequence[DamageSection], site: Site) -> str:
-    name = f"{keys.kind} {keys.name}"
-    if keys.area is not None:
+def _patch(
+    keys: PatchAction | DoublerAction | TwoSidedAction | CorePlugAction,
+    region: str,
+    materials: Mapping[str, Material],
+    panel: PanelKeys,
+) -> PatchRepair:
+    plug = None
+    if isinstance(keys, TwoSidedAction | CorePlugAction) and keys.plug is not None:
+        plug = _core(materials[keys.plug])
+    both = isinstance(keys, TwoSidedAction)
+    side = "last ply" if isinstance(keys, TwoSidedAction) else keys.side
+    cut_out = isinstance(keys, CorePlugAction) or keys.cut_out
+    return PatchRepair(
+        keys.name, region, Laminate(parse_stack(keys.stack, materials, keys.material or panel.material)),
+        _adhesive(materials[keys.adhesive]), 1e-3 * keys.bond_thickness_mm, 1 if side == "last ply" else -1,
+        keys.cured_share.value, _band(keys.cured_share),
+        damage_region(keys.over) if cut_out and keys.over is not None else None, both, plug,
+        isinstance(keys, DoublerAction),
+    )  # fmt: skip
+
+
+def _let_in(
+    keys: LetIn, damage: Sequence[DamageSection], site: Site, materials: Mapping[str, Material], panel: PanelKeys
+) -> ScarfRepair:
+    """A scarf or stepped patch; its taper is as deep as the skin of the panel's own stack."""
+    side: Literal[1, -1] = 1 if keys.side == "last ply" else -1
+    skin = near_skin(Laminate(parse_stack(panel.stack, materials, panel.material)), side)
+    if keys.stack is not None:
+        new = Laminate(parse_stack(keys.stack, materials, keys.material or panel.material))
+    else:
+        new = Laminate(skin.plies if side > 0 else skin.plies[::-1])
+    slope = keys.scarf_ratio if isinstance(keys, ScarfAction) else None
+    step = 1e-3 * keys.step_mm if isinstance(keys, SteppedAction) else None
+    if len(new.plies) < len(skin.plies):
+        raise InputError(
+            f"{keys.name}: {len(new.plies)} new plies take the place of {len(skin.plies)}",
+            where="option.actions.stack", allowed=f"{len(skin.plies)} plies or more", do="add plies",
+        )  # fmt: skip
+    run = slope * skin.thickness if slope is not None else (step or 0.0) * len(skin.plies)
+    index, found = _damage_of(damage, keys.over)
+    grown = run + 1e-3 * found.tolerance_mm
+    name = f"patch {keys.name}"
+    size = size_at(max(run, 5e-3), site.coarse)
+    region = site.add(region_of(found.area, name, site.ground, f"damage[{index}].area", size, grown))
+    return ScarfRepair(
+        keys.name, region, new, _adhesive(materials[keys.adhesive]), 1e-3 * keys.bond_thickness_mm, side,
+        keys.cured_share.value, _band(keys.cured_share), damage_region(keys.over), slope, step,
+    )  # fmt: skip
+
+
+def _adhesive(found: Material) -> Adhesive:
+    if not isinstance(found, Adhesive):
+        raise TypeError(f"{found.name} is not an adhesive, which the checks of a case refuse")
+    return found
+
+
+def _core(found: Material) -> CoreMaterial:
+    if not isinstance(found, CoreMaterial):
+        raise TypeError(f"{found.name} is not a core, which the checks of a case refuse")
+    return found
+
+
+def _covered(
+    keys: PatchAction | DoublerAction | TwoSidedAction | CorePlugAction | TapeAction,
+    path: str,
+    damage: Sequence[DamageSection],
+    site: Site,
+) -> str:
+    tape = isinstance(keys, TapeAction)
+    name = f"{'tape' if tape else 'patch'} {keys.name}"
+    if not isinstance(keys, CorePlugAction) and keys.area is not None:
         return site.area(keys.area, name, f"{path}.area")
     overlap = 1e-3 * (keys.overlap_mm or 0.0)
-    index, found = next((i, d) for i, d in enumerate(damage) if d.name == keys.over and isinstance(d, AreaSection))
-    size = size_at(max(overlap, 5e-3), site.coarse) if isinstance(keys, PatchAction) else site.coarse / 2
+    index, found = _damage_of(damage, keys.over)
+    size = site.coarse / 2 if tape else size_at(max(overlap, 5e-3), site.coarse)
     return site.add(region_of(found.area, name, site.ground, f"damage[{index}].area", size, overlap))
+
+
+def _damage_of(damage: Sequence[DamageSection], name: str | None) -> tuple[int, AreaSection]:
+    return next((i, d) for i, d in enumerate(damage) if d.name == name and isinstance(d, AreaSection))
 
 
 def _band(quantity: Quantity) -> tuple[float, float] | None:

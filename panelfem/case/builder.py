@@ -55,7 +55,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         try:
             plan = plan_panel(model.panel, site)
             damage = build_damage(model.damage, site)
-            options = build_options(model.option, model.damage, site, materials, model.panel.material)
+            options = build_options(model.option, model.damage, site, materials, model.panel)
             loads = build_loads(model, site, file.parent)
         except InputError as error:
             if isinstance(error, CaseError):

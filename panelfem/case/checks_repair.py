@@ -17,6 +17,7 @@ from panelfem.case.schema_damage import (
     TapeAction,
 )
 from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
+from panelfem.case.schema_repair import CorePlugAction, InsertAction, LaidOn, LetIn, NoCreditAction
 from panelfem.damage import FasteningDamage
 from panelfem.errors import Fault
 
@@ -67,7 +68,7 @@ def option_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> I
     for i, option in draft.option:
         path = f"option[{i}].actions"
         for j, action in enumerate(option.actions):
-            if isinstance(action, PatchAction | TapeAction):
+            if isinstance(action, PatchAction | TapeAction | LaidOn | CorePlugAction | LetIn):
                 if action.name in patches:
                     what = f"{patches[action.name]} is called {action.name!r} as well"
                     yield Fault(f"{path}[{j}].name", what, "a name of its own", "rename one of them")
@@ -104,9 +105,17 @@ def _action(
             what = f"fastener {action.fastener!r} is not among the damage, so it need not be refitted"
             allowed = ", ".join(missing) or "no fastener is missing"
             yield Fault(f"{path}.fastener", what, allowed, "add it to the damage, or take the action out")
-    if isinstance(action, PatchAction | TapeAction):
+    if isinstance(action, InsertAction):
+        yield from unknown_fastener(action.fastener, names, f"{path}.fastener")
+    if isinstance(action, PatchAction | TapeAction | LaidOn):
         yield from _cover(action, path, draft, names, plan, on_mesh)
-    if isinstance(action, PatchAction) and action.cut_out and action.over is None:
+    elif isinstance(action, CorePlugAction | LetIn | NoCreditAction):
+        yield from _of_damage(action.over, path, draft, names)
+    if isinstance(action, CorePlugAction):
+        yield from _reach(action.over, action.overlap_mm, path, draft)
+    if isinstance(action, PatchAction | LaidOn | CorePlugAction | LetIn | InsertAction):
+        yield from _cure(action.cure_temperature_C, path, draft)
+    if isinstance(action, PatchAction | LaidOn) and action.cut_out and action.over is None:
         what = "nothing says what is cut out"
         yield Fault(
             f"{path}.cut_out",
@@ -117,7 +126,7 @@ def _action(
 
 
 def _cover(
-    action: PatchAction | TapeAction,
+    action: PatchAction | TapeAction | LaidOn,
     path: str,
     draft: Draft,
     names: Names,
@@ -130,24 +139,39 @@ def _cover(
         yield Fault(f"{path}.overlap_mm", "is missing", "with over", "say how far it reaches beyond the damage")
     if action.over is None and action.overlap_mm is not None:
         yield Fault(f"{path}.overlap_mm", "means nothing without over", "with over = a damage", "take it out")
-    tolerance = next((getattr(d, "tolerance_mm", 0.0) for _, d in draft.damage if d.name == action.over), 0.0)
-    if isinstance(action, PatchAction) and action.overlap_mm is not None and action.overlap_mm <= tolerance:
+    if not isinstance(action, TapeAction):
+        yield from _reach(action.over, action.overlap_mm, path, draft)
+    if action.over is not None:
+        yield from _of_damage(action.over, path, draft, names)
+
+
+def _reach(over: str | None, overlap: float | None, path: str, draft: Draft) -> Iterator[Fault]:
+    """A fault if a patch reaches no farther than the damage may."""
+    tolerance = next((getattr(d, "tolerance_mm", 0.0) for _, d in draft.damage if d.name == over), 0.0)
+    if overlap is not None and overlap <= tolerance:
         what = f"reaches no farther than the tolerance of the damage, {tolerance:g} mm"
         yield Fault(f"{path}.overlap_mm", what, f"more than {tolerance:g} mm", "make the patch larger")
-    if action.over is not None:
-        if action.over not in names.damage:
-            what = f"there is no damage {action.over!r}"
-            yield Fault(
-                f"{path}.over",
-                what,
-                ", ".join(names.damage) or "no damage is given",
-                nearest(action.over, names.damage),
-            )
-        elif kind := next((d.kind for _, d in draft.damage if _of_fixing(d) and d.name == action.over), ""):
-            what = f"{action.over!r} is a {kind}: there is no area to cover"
-            yield Fault(
-                f"{path}.over",
-                what,
-                "damage that has an area",
-                "refit the fastener, or give the area",
-            )
+
+
+def _of_damage(over: str, path: str, draft: Draft, names: Names) -> Iterator[Fault]:
+    """A fault if there is no such damage, or it has no area."""
+    if over not in names.damage:
+        what = f"there is no damage {over!r}"
+        yield Fault(f"{path}.over", what, ", ".join(names.damage) or "no damage is given", nearest(over, names.damage))
+    elif kind := next((d.kind for _, d in draft.damage if _of_fixing(d) and d.name == over), ""):
+        what = f"{over!r} is a {kind}: there is no area to cover"
+        yield Fault(f"{path}.over", what, "damage that has an area", "refit the fastener, or give the area")
+
+
+def _cure(temperature: float | None, path: str, draft: Draft) -> Iterator[Fault]:
+    """A fault if a cure is hotter than the panel was cured itself, where both are known."""
+    free = draft.panel.stress_free_temperature_C if draft.panel is not None else None
+    if temperature is None or free is None:
+        return
+    stands = free.band[0] if free.band else free.value
+    if temperature > stands:
+        what = f"{temperature:g} °C is hotter than the panel was cured itself ({stands:g} °C)"
+        yield Fault(
+            f"{path}.cure_temperature_C", what, f"at most {stands:g} °C",
+            "cure cooler and longer; the supplier's manual says what the panel stands",
+        )  # fmt: skip

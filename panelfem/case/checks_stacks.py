@@ -8,9 +8,10 @@ from panelfem.case.checks_materials import materials_of
 from panelfem.case.draft import Draft
 from panelfem.case.faults import nearest
 from panelfem.case.schema_damage import PatchAction
+from panelfem.case.schema_repair import CorePlugAction, LaidOn, LetIn, TwoSidedAction
 from panelfem.errors import Fault, StackError
 from panelfem.laminate import parse_stack
-from panelfem.material import Adhesive, Material, PlyMaterial
+from panelfem.material import Adhesive, CoreMaterial, Material, PlyMaterial
 
 
 def stack_faults(draft: Draft) -> Iterator[Fault]:
@@ -32,13 +33,23 @@ def stack_faults(draft: Draft) -> Iterator[Fault]:
             )
     for i, option in draft.option:
         for j, action in enumerate(option.actions):
-            if not isinstance(action, PatchAction):
+            if not isinstance(action, PatchAction | LaidOn | CorePlugAction | LetIn):
                 continue
             path = f"option[{i}].actions[{j}]"
             default = action.material or (panel.material if panel is not None else None)
-            if default is not None:
+            if default is not None and action.stack is not None:
                 yield from of_stack(action.stack, default, path, materials, action.material is None)
             yield from of_adhesive(action.adhesive, f"{path}.adhesive", materials)
+            if isinstance(action, TwoSidedAction | CorePlugAction) and action.plug is not None:
+                yield from _of_core(action.plug, f"{path}.plug", materials)
+
+
+def _of_core(name: str, path: str, materials: Mapping[str, Material]) -> Iterator[Fault]:
+    """A fault if a plug names what is not a core."""
+    if not isinstance(materials.get(name), CoreMaterial):
+        valid = [n for n, m in materials.items() if isinstance(m, CoreMaterial)]
+        what = f"{name!r} is not a core" if name in materials else f"there is no core {name!r}"
+        yield Fault(path, what, ", ".join(valid), nearest(name, valid))
 
 
 def of_adhesive(name: str, path: str, materials: Mapping[str, Material]) -> Iterator[Fault]:

@@ -13,7 +13,7 @@ from panelfem.case.schema_found import DamageSection
 from panelfem.case.schema_loads import KerbStrike, WallContact
 from panelfem.laminate import Laminate
 from panelfem.material import CoreMaterial, Material, PlyMaterial, Provenance
-from panelfem.repair.records import Action, PatchRepair
+from panelfem.repair.records import Action, Bonded, PatchRepair
 from panelfem.units import SUFFIXES, number
 
 _STRENGTHS = ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23", "GIc", "GIIc", "shear_strength_13", "shear_strength_23",
@@ -115,10 +115,11 @@ def _property(value: Any, source: Provenance) -> str:
 
 def materials_used(laminates: Sequence[Laminate], actions: Sequence[Action]) -> tuple[Material, ...]:
     """The materials of some laminates and of the patches among some actions, each once, by name."""
-    patches = [a for a in actions if isinstance(a, PatchRepair)]
+    patches = [a for a in actions if isinstance(a, Bonded)]
+    plugs = [a.plug for a in patches if isinstance(a, PatchRepair) and a.plug is not None]
     plies = [ply for laminate in (*laminates, *(p.laminate for p in patches)) for ply in laminate.plies]
     found = {ply.material.name: ply.material for ply in plies} | {p.adhesive.name: p.adhesive for p in patches}
-    return tuple(found.values())
+    return tuple((found | {plug.name: plug for plug in plugs}).values())
 
 
 def assumed_inputs(model: CaseFile, materials: Sequence[Material]) -> tuple[AssumedInput, ...]:

@@ -6,8 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from panelfem.case.fields import Quantity, Section, choice, flag, items, number, quantity, section, text
+from panelfem.case.fields import Quantity, Section, choice, flag, items, number, section, text
 from panelfem.case.schema_area import AreaTable
+from panelfem.case.schema_repair import RepairAction, cure_temperature, cured_share
 
 
 class PatchAction(Section):
@@ -29,13 +30,8 @@ class PatchAction(Section):
     side: Literal["first ply", "last ply"] = choice(
         "The face it is bonded on: that of the first or of the last ply of the stack."
     )
-    cured_share: Quantity = quantity(
-        "Share of the book strength this cure gives, for plies and bond alike.",
-        0.01,
-        1.0,
-        sweep="cured",
-        measure="a lap-shear coupon cured beside the patch, pulled before release",
-    )
+    cured_share: Quantity = cured_share()
+    cure_temperature_C: float | None = cure_temperature()
     cut_out: bool = flag("Whether the damaged area is cut out clean first.", default=False)
 
 
@@ -70,8 +66,8 @@ class SpareAction(Section):
     name: str = text("What it is called.")
 
 
-ActionTable = Annotated[PatchAction | TapeAction | RefitAction | SpareAction, Field(discriminator="kind")]
-ActionKeys = PatchAction | TapeAction | RefitAction | SpareAction
+ActionKeys = PatchAction | RepairAction | TapeAction | RefitAction | SpareAction
+ActionTable = Annotated[ActionKeys, Field(discriminator="kind")]
 
 
 class OptionKeys(Section):

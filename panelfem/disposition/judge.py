@@ -48,9 +48,9 @@ def worst(outcomes: Sequence[Outcome]) -> Outcome:
 class Findings:
     """All that bears on one configuration.
 
-    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone; `lost`: fixing
-    -> (least release factor, load) with that fixing lost; `left`: what damage left in the panel asks
-    for; `repaired`: it is an option with a bond.
+    `results`: the governing result of each load; `contingencies`: (name, result) with the patch gone or half bonded;
+    `lost`: fixing -> (least release factor, load) with that fixing lost; `left`: what damage left in the panel asks
+    for; `repaired`: it is an option with a bond; `remarks`: conditions its actions bring whatever the numbers are.
     """
 
     name: str
@@ -63,6 +63,7 @@ class Findings:
     permitted: bool | None = True
     fastened_to_protective_part: bool = False
     over_high_voltage: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 def ends(mode: ModeReserve) -> bool:
@@ -233,6 +234,7 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
         found.append("inspect the attachment on the part that protects people by its manufacturer's procedure")
     if findings.over_high_voltage:
         found.append("an authorised person confirms isolation, insulation and clearance (carbon conducts)")
+    found += findings.remarks
     if findings.permitted is None:
         found.append("ask the scrutineers and the panel's supplier whether this repair is permitted")
     return tuple(dict.fromkeys(found))

@@ -8,10 +8,10 @@ from panelfem.joint.closed_form import (
     hart_smith_double,
     volkersen,
 )
-from panelfem.joint.edge import gap_edge, patch_edge
+from panelfem.joint.edge import gap_edge, pair_edge, patch_edge
 from panelfem.joint.overlap import Bond, OverlapStress, Strip, solve
 from panelfem.joint.plastic import Ductile, PlasticStress, greatest_load, solve_plastic
-from panelfem.joint.tapered import TaperStress, scarf, stepped, tapered
+from panelfem.joint.tapered import TaperStress, scarf, stepped, taper_peaks, tapered
 
 __all__ = [
     "Bond",
@@ -27,6 +27,7 @@ __all__ = [
     "hart_smith_balanced",
     "hart_smith_double",
     "overlap_advice",
+    "pair_edge",
     "patch_edge",
     "scarf",
     "scarf_advice",
@@ -35,6 +36,7 @@ __all__ = [
     "solve_plastic",
     "step_advice",
     "stepped",
+    "taper_peaks",
     "tapered",
     "volkersen",
 ]

@@ -9,13 +9,15 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 from panelfem.errors import InputError
-from panelfem.joint.overlap import Bond, Strip, unit_stress
+from panelfem.joint.overlap import Bond, Far, Strip, unit_stress
 from panelfem.laminate import Laminate
 from panelfem.material import Adhesive
 
 #: directions across the edge are rounded to this, rad: a peak moves by up to 1.5 % on unidirectional stacks and 0.4 %
 #: on fabrics (measured)
 ANGLE_STEP = math.radians(1.5)
+#: what symmetry keeps from moving is so many times as stiff
+HELD = 1e3
 
 
 def turned(stiffness: FloatArray, angle: float) -> FloatArray:
@@ -71,7 +73,8 @@ def _peaks(
     angle: float | FloatArray,
     side: Literal[1, -1],
     entry: Literal["parent", "patch"],
-    far: Literal["joined", "cut 1", "cut 2"],
+    far: Far,
+    half: Literal["even", "odd"] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     if side not in (1, -1):
         raise InputError(f"side is {side}", where="bonded patch", allowed="+1 (face the normal leaves) or -1")
@@ -84,9 +87,13 @@ def _peaks(
     springs = bond(adhesive, bond_thickness)
     for step in np.unique(steps):
         a = float(step) * ANGLE_STEP
-        tau, sigma = unit_stress(
-            strip(parent, a, side, "parent"), strip(patch, a, side, "patch"), springs, overlap, entry, far
-        )
+        below = strip(parent, a, side, "parent")
+        bending = below.D - below.B**2 / below.A
+        if half == "even":
+            below = Strip(below.A / 2, 0.0, HELD * bending, math.inf, below.face)
+        elif half == "odd":
+            below = Strip(HELD * below.A, 0.0, bending / 2, below.S / 2, below.face)
+        tau, sigma = unit_stress(below, strip(patch, a, side, "patch"), springs, overlap, entry, far)
         which = np.flatnonzero(steps == step)
         for part in np.array_split(which, max(1, len(which) * len(tau) // 2_000_000)):
             shear[part] = np.abs(load[part] @ tau.T).max(axis=1)
@@ -160,3 +167,36 @@ def gap_edge(
     Source: :mod:`panelfem.joint.overlap`.
     """
     return _peaks(parent, patch, adhesive, bond_thickness, overlap, N, M, Q, angle, side, "patch", "joined")
+
+
+def pair_edge(
+    parent: Laminate,
+    patch: Laminate,
+    adhesive: Adhesive,
+    bond_thickness: float,
+    overlap: float,
+    N: FloatArray,
+    M: FloatArray,
+    Q: FloatArray,
+    *,
+    angle: float | FloatArray = 0.0,
+    side: Literal[1, -1] = 1,
+    inner: bool = False,
+) -> tuple[FloatArray, FloatArray]:
+    """Peak adhesive shear and peel (n,) Pa of one of two like patches on both faces; arguments as of
+    :func:`patch_edge`, or with `inner` of :func:`gap_edge` over a gap that is filled.
+
+    By symmetry each patch takes half of N from half the parent, which stays flat, and half of M and Q from a half whose
+    middle does not stretch; the peaks of both are added.  At the gap the patch's own N and M go into the flat half.
+
+    Source: :mod:`panelfem.joint.overlap`; the double lap as half of a joint that does not bend is Hart-Smith's, 1973,
+    NASA CR-112235 (recalled).
+    """
+    given = (parent, patch, adhesive, bond_thickness, overlap)
+    none = np.zeros_like(np.asarray(N, float))
+    if inner:
+        return _peaks(*given, N, M, none, angle, side, "patch", "joined", half="even")
+    even = _peaks(*given, np.asarray(N, float) / 2, none, none, angle, side, "parent", "joined", half="even")
+    bent = np.asarray(M, float) / 2, np.asarray(Q, float) / 2
+    odd = _peaks(*given, none, *bent, angle, side, "parent", "joined", half="odd")
+    return even[0] + odd[0], even[1] + odd[1]

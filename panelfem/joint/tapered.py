@@ -17,14 +17,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from scipy.linalg import solve_banded
 
 from panelfem.arrays import FloatArray, IntArray
 from panelfem.errors import InputError, ModelError
+from panelfem.joint.edge import ANGLE_STEP, bond
 from panelfem.joint.overlap import Bond
 from panelfem.joint.plastic import ROUNDS, Ductile
+from panelfem.laminate import Laminate
+from panelfem.material import Adhesive
 
 #: grid steps in the shortest decay length of a stretch, at least in a stretch, and at most in all
 FINE, LEAST, MOST = 16, 8, 20_000
@@ -49,7 +54,7 @@ def tapered(
     first: Sequence[float],
     second: Sequence[float],
     lengths: Sequence[float],
-    bond: Bond,
+    springs: Bond,
     load: float = 1.0,
     adhesive: Ductile | None = None,
 ) -> TaperStress:
@@ -69,14 +74,14 @@ def tapered(
         raise InputError(
             "a stretch without length or stiffness", where="tapered bond", allowed="as many positive numbers each"
         )
-    count = np.maximum(LEAST, _steps(length, a, b, bond))
+    count = np.maximum(LEAST, _steps(length, a, b, springs))
     _few(int(count.sum()), float(length.sum()))
-    return _on_grid(np.repeat(a, count), np.repeat(b, count), np.repeat(length / count, count), bond, load, adhesive)
+    return _on_grid(np.repeat(a, count), np.repeat(b, count), np.repeat(length / count, count), springs, load, adhesive)
 
 
-def _steps(length: FloatArray, a: FloatArray, b: FloatArray, bond: Bond) -> IntArray:
+def _steps(length: FloatArray, a: FloatArray, b: FloatArray, springs: Bond) -> IntArray:
     """Steps along stretches, for their shortest decay length."""
-    return np.ceil(FINE * length * np.sqrt(bond.shear * (1 / a + 1 / b))).astype(np.int64)
+    return np.ceil(FINE * length * np.sqrt(springs.shear * (1 / a + 1 / b))).astype(np.int64)
 
 
 def _few(count: int, length: float) -> None:
@@ -90,22 +95,22 @@ def _few(count: int, length: float) -> None:
 
 
 def _on_grid(
-    a: FloatArray, b: FloatArray, h: FloatArray, bond: Bond, load: float, adhesive: Ductile | None
+    a: FloatArray, b: FloatArray, h: FloatArray, springs: Bond, load: float, adhesive: Ductile | None
 ) -> TaperStress:
     """The bond with steps `h` (n,) m of stiffness a, b (n,) N/m."""
     a, b = a / h, b / h
     s = np.concatenate([[0.0], np.cumsum(h)])
     share = np.concatenate([[h[0]], h[:-1] + h[1:], [h[-1]]]) / 2
     yielded = np.zeros(len(s))
-    limit = math.inf if adhesive is None else adhesive.yields / bond.shear
+    limit = math.inf if adhesive is None else adhesive.yields / springs.shear
     for _ in range(ROUNDS):
-        spring = np.where(yielded == 0, bond.shear * share, 0.0)
+        spring = np.where(yielded == 0, springs.shear * share, 0.0)
         slip = _slip(a, b, spring, share * yielded * (0.0 if adhesive is None else adhesive.yields), load)
         new = np.where(np.abs(slip) > limit, np.sign(slip), 0.0)
         if new.all():
             break
         if np.array_equal(new, yielded):
-            shear = bond.shear * slip
+            shear = springs.shear * slip
             return TaperStress(s, shear if adhesive is None else np.clip(shear, -adhesive.yields, adhesive.yields))
         yielded = new
     raise ModelError("the adhesive yields all along: no equilibrium was found", where="tapered bond")
@@ -141,7 +146,7 @@ def scarf(
     patch: Sequence[float],
     thicknesses: Sequence[float],
     slope: float,
-    bond: Bond,
+    springs: Bond,
     load: float = 1.0,
     *,
     covers: float = 0.0,
@@ -165,7 +170,7 @@ def scarf(
         length = slope * thick
         below, above = sum(parent[i + 1 :]), sum(patch[:i]) + covers
         thinnest = min(below + parent[i], above + patch[i])
-        n = max(TAPER, int(_steps(np.array([length]), np.array([thinnest]), np.array([thinnest]), bond)[0]))
+        n = max(TAPER, int(_steps(np.array([length]), np.array([thinnest]), np.array([thinnest]), springs)[0]))
         _few(n * len(thicknesses), slope * sum(thicknesses))
         # graded towards a tip, where the stiffness tends to nothing
         at = np.linspace(0.0, 1.0, n + 1)
@@ -179,14 +184,14 @@ def scarf(
         first.append(below + (1 - gone) * parent[i])
         second.append(above + gone * patch[i])
         steps.append(length * np.diff(at))
-    return _on_grid(np.concatenate(first), np.concatenate(second), np.concatenate(steps), bond, load, adhesive)
+    return _on_grid(np.concatenate(first), np.concatenate(second), np.concatenate(steps), springs, load, adhesive)
 
 
 def stepped(
     parent: Sequence[float],
     patch: Sequence[float],
     step: float,
-    bond: Bond,
+    springs: Bond,
     load: float = 1.0,
     *,
     covers: float = 0.0,
@@ -203,7 +208,7 @@ def stepped(
     n = len(parent)
     first = [sum(parent[i:]) for i in range(n)]
     second = [sum(patch[: i + 1]) + covers for i in range(n)]
-    return tapered(first, second, [step] * n, bond, load, adhesive)
+    return tapered(first, second, [step] * n, springs, load, adhesive)
 
 
 def _alike(*plies: Sequence[float]) -> None:
@@ -211,3 +216,66 @@ def _alike(*plies: Sequence[float]) -> None:
         raise InputError("parent and patch differ in plies", where="tapered bond", allowed="as many plies each")
     if not all(math.isfinite(v) and v > 0 for p in plies for v in p):
         raise InputError("a ply without stiffness or thickness", where="tapered bond", allowed="positive numbers")
+
+
+def taper_peaks(
+    parent: Laminate,
+    patch: Laminate,
+    taper: tuple[float | None, float | None],
+    adhesive: Adhesive,
+    bond_thickness: float,
+    side: Literal[1, -1],
+    N: FloatArray,
+    M: FloatArray,
+    angle: float | FloatArray = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """Peak shear and peel (n,) Pa of a laminate let into another along `taper` (slope, step m: one of them).
+
+    `parent`, `patch`: the plies that end on the face `side`, and the new ones with what more lies over them; `N`, `M`
+    (n,) N/m and N: what the former carry across the rim, M about their middle.  Bending counts as the membrane force
+    that strains their whole depth like the face, 6 M/t: on the safe side.  Peel is the shear over the slope where the
+    rim is pulled.  Raises InputError for fewer new plies than end.
+    """
+    slope, step = taper
+    count, depth = len(parent.plies), parent.thickness
+    if len(patch.plies) < count:
+        raise InputError(
+            f"{len(patch.plies)} new plies take the place of {count}", where="scarf or stepped patch",
+            allowed=f"{count} plies or more", do="give a stack with as many plies as the skin has",
+        )  # fmt: skip
+    run = slope if slope is not None else (step or 0.0) * count / depth
+    springs = bond(adhesive, bond_thickness)
+    n, m = (np.atleast_1d(np.asarray(v, float)) for v in (N, M))
+    load = np.abs(n) + 6 * np.abs(m) / depth
+    steps = np.round(np.broadcast_to(np.asarray(angle, float), n.shape) / ANGLE_STEP).astype(np.int64)
+    steps = steps % round(math.pi / ANGLE_STEP)
+    shear = np.zeros(len(n))
+    # from the face inwards
+    ending = range(count - 1, -1, -1) if side > 0 else range(count)
+    new = range(len(patch.plies) - 1, -1, -1) if side > 0 else range(len(patch.plies))
+    for k in np.unique(steps):
+        a, b = _axial(parent, float(k) * ANGLE_STEP), _axial(patch, float(k) * ANGLE_STEP)
+        covers = sum(b[i] for i in list(new)[: len(patch.plies) - count])
+        grown = tuple(b[i] for i in list(new)[len(patch.plies) - count :])
+        thick = tuple(parent.plies[i].thickness for i in ending)
+        shear[steps == k] = _unit_peak(tuple(a[i] for i in ending), grown, thick, slope, step, springs, covers)
+    shear = shear * load
+    return shear, np.where(n + 6 * np.abs(m) / depth > 0, shear / run, 0.0)
+
+
+def _axial(laminate: Laminate, angle: float) -> list[float]:
+    """Axial stiffness N/m of each ply in a direction, strains along the edge zero."""
+    c, s = math.cos(angle), math.sin(angle)
+    across = np.array([c * c, s * s, 2 * c * s])
+    stiff = across @ laminate.ply_stiffness @ across
+    return [float(q * p.thickness) for q, p in zip(stiff, laminate.plies, strict=True)]
+
+
+@lru_cache(maxsize=4096)
+def _unit_peak(
+    parent: tuple[float, ...], patch: tuple[float, ...], thick: tuple[float, ...], slope: float | None,
+    step: float | None, springs: Bond, covers: float,
+) -> float:  # fmt: skip
+    if slope is not None:
+        return scarf(parent, patch, thick, slope, springs, covers=covers).peak
+    return stepped(parent, patch, step or 0.0, springs, covers=covers).peak

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from panelfem.laminate import Laminate
 from panelfem.material import Adhesive, PlyMaterial
 from panelfem.panel import Panel
 from panelfem.papers.skin import skins
-from panelfem.repair import Action, PatchRepair, Refit, Spare, Tape
+from panelfem.repair import Action, Insert, NoCredit, PatchRepair, Refit, ScarfRepair, Spare, Tape
+from panelfem.repair.skins import near_skin, without_near
 from panelfem.units import number
 
 #: Densities of carbon fibre and of epoxy, kg/m³ (usual textbook values, from memory), for the fibre in a ply.
@@ -48,6 +51,28 @@ def amounts(panel: Panel, action: Action) -> Iterator[Amount]:
                 f"{number(1e3 * bond)} mm over {number(1e4 * covered)} cm², {number(adhesive.density, 4)} kg/m³",
                 mass,
             )
+            if action.both_sides:
+                yield Amount(
+                    f"{name}: the same once more, for the other face", "as above", "two like patches",
+                    laminate.areal_mass * covered + mass,
+                )  # fmt: skip
+            if action.cut_out is not None and (action.plug is not None or action.both_sides):
+                yield _filling(panel, action)
+        case ScarfRepair(name=name, region=region, laminate=laminate, adhesive=adhesive, bond_thickness=bond):
+            covered = area(panel, region)
+            yield from _plies(name, laminate, covered)
+            mass = adhesive.density * bond * covered
+            yield Amount(
+                f"{name}: {adhesive.name}",
+                f"{number(1e3 * mass)} g in the bond, without waste",
+                f"{number(1e3 * bond)} mm over {number(1e4 * covered)} cm², {number(adhesive.density, 4)} kg/m³; the "
+                f"plies are counted over the full outline, of which the inner ones need less",
+                mass,
+            )
+        case Insert(name=name, fastener=fastener, method=method):
+            yield Amount(f"{name}: insert for {fastener}, {method}", "1 piece", "mass not on record", float("nan"))
+        case NoCredit(name=name, what=what):
+            yield Amount(f"{name}: {what}", "as needed", "amount not on record; no strength is counted", float("nan"))
         case Tape(name=name, region=region, areal_mass=per):
             covered = area(panel, region)
             yield Amount(
@@ -60,6 +85,23 @@ def amounts(panel: Panel, action: Action) -> Iterator[Amount]:
             yield Amount(f"{name}: fixing for {fastener}", "1 piece", "mass not on record", float("nan"))
         case Spare(name=name):
             yield Amount(name, "1 piece", "the spare panel, as released by whoever released it")
+
+
+def _filling(panel: Panel, patch: PatchRepair) -> Amount:
+    """What fills the gap of a patch: the plug, or adhesive."""
+    assert patch.cut_out is not None
+    inside = panel.mesh.inside[patch.cut_out]
+    laminate = panel.laminates[int(np.bincount(panel.laminate_of[inside]).argmax())]
+    depth = laminate.thickness
+    if not patch.both_sides:
+        depth -= near_skin(laminate, patch.side).thickness
+        depth -= below.thickness if (below := without_near(laminate, patch.side, core=True)) is not None else 0.0
+    material, gap = patch.plug or patch.adhesive, area(panel, patch.cut_out)
+    mass = material.density * depth * gap
+    return Amount(
+        f"{patch.name}: {material.name} to fill the gap", f"{number(1e4 * gap)} cm², {number(1e3 * mass)} g",
+        f"{number(1e3 * depth)} mm deep, {number(material.density, 4)} kg/m³", mass,
+    )  # fmt: skip
 
 
 def _plies(name: str, laminate: Laminate, covered: float) -> Iterator[Amount]:

@@ -10,7 +10,7 @@ from panelfem.papers.amounts import Amount, amounts
 from panelfem.papers.files import Papers
 from panelfem.papers.sheet import blank, sheet, tick
 from panelfem.papers.template import Template, percent
-from panelfem.repair import PatchRepair, Refit, Spare, Tape
+from panelfem.repair import Insert, NoCredit, PatchRepair, Refit, ScarfRepair, Spare, Tape
 from panelfem.report.glyph import badge
 from panelfem.report.markup import Child, Markup, el, table, unbroken
 from panelfem.report.wording import ADVICE, permitted_text, sentence
@@ -117,8 +117,13 @@ def _asked(papers: Papers) -> Iterator[tuple[str, str]]:
     number_of = next(i for i, o in enumerate(case.options) if o.name == papers.option.name)
     for j, action in enumerate(papers.option.actions):
         match action:
-            case PatchRepair(name=name, cut_out=cut):
-                if cut is not None:
+            case PatchRepair(name=name, cut_out=cut) | ScarfRepair(name=name, cut_out=cut):
+                if isinstance(action, ScarfRepair):
+                    yield (
+                        f"{name}: ground to the lines of the template, no fibre of a lower ply cut, none lifted",
+                        "ok / not",
+                    )
+                elif cut is not None:
                     yield f"{name}: cut-out to the dashed line, corners round, edges tapped, nothing loose", "ok / not"
                 yield f"{name}: surface dry, abraded to an even matt, wiped one way; a film of water holds", "ok / not"
                 yield f"{name}: temperature of panel and air at bonding", "panel ___ °C, air ___ °C"
@@ -131,6 +136,11 @@ def _asked(papers: Papers) -> Iterator[tuple[str, str]]:
                 yield f"{name}: tap test of the patch and a hand's width around it, mapped", "sound / dull: ___"
             case Tape(name=name):
                 yield f"{name}: dry and clean below, edges down all round, leading edge rolled", "ok / not"
+            case Insert(name=name, fastener=fastener, method=method):
+                yield f"{name}: insert of {fastener} {method}, square to the skin, potting full, cured", "ok / not"
+                yield f"{name}: pulled by hand as the supplier's manual says", "held / did not"
+            case NoCredit(name=name, what=what, over=over):
+                yield f"{name}: {what} of {over} done and recorded; no strength is counted for it", "ok / not"
             case Refit(name=name, fastener=fastener):
                 yield f"{name}: fixing {fastener} seated and locked, skin below not crushed", "ok / not"
             case Spare(name=name):

@@ -74,10 +74,12 @@ def patch_template(
 
 
 def scarf_template(
-    panel: Panel, region: str, laminate: Laminate, side: Side, slope: float, title: str, about: Sequence[str] = ()
-) -> Template:
+    panel: Panel, region: str, laminate: Laminate, side: Side, slope: float | None, title: str,
+    about: Sequence[str] = (), *, step: float | None = None,
+) -> Template:  # fmt: skip
     """The template of a scarf or stepped repair whose outermost outline is a mesh region: the nested outlines of its
-    plies, each smaller by `slope` times the thickness of the ply above it (1:slope); ply 1 is the innermost.
+    plies, each smaller by `slope` times the thickness of the ply above it (1:slope), or by `step` m; ply 1 is the
+    innermost.
 
     Raises InputError if the slope is not positive or nothing is left inside.
     """
@@ -85,12 +87,16 @@ def scarf_template(
     plies = laminate.plies
     traces = []
     for whole in parts:
-        rings = stepped(whole.rings[0], slope, [-p.thickness for p in plies[:0:-1]])
+        if step is not None:
+            rings = stepped(whole.rings[0], 1.0, [-step] * (len(plies) - 1))
+        else:
+            rings = stepped(whole.rings[0], slope or 0.0, [-p.thickness for p in plies[:0:-1]])
         for i, inner in zip(range(len(plies) - 1, 0, -1), rings, strict=True):
             traces.append(Trace(whole.lift(inner)[0], f"ply {i}", None))
+    taper = f"Slope 1:{number(slope or 0.0)}" if step is None else f"Steps of {number(1e3 * step)} mm"
     said = [
         *about,
-        f"Slope 1:{number(slope)}. Ply {len(plies)}, the outermost, has the full outline.",
+        f"{taper}. Ply {len(plies)}, the outermost, has the full outline.",
         *_ply_lines(laminate),
     ]
     return _template(panel, region, parts, side, title, said, _angles(laminate), traces)

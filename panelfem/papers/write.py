@@ -10,8 +10,8 @@ from panelfem.assess.records import Assessment
 from panelfem.case import Case
 from panelfem.damage import AreaDamage
 from panelfem.papers.files import Papers, file_names, keep, papers_of, ready
-from panelfem.papers.template import Template, patch_template
-from panelfem.repair import PatchRepair
+from panelfem.papers.template import Template, patch_template, scarf_template
+from panelfem.repair import Bonded, ScarfRepair
 
 if TYPE_CHECKING:
     from panelfem.garage.records import Step
@@ -54,12 +54,18 @@ def write(
 
 def templates(papers: Papers) -> dict[str, Template]:
     """The template of each patch of the option, by the stem of its files."""
-    patches = [action for action in papers.option.actions if isinstance(action, PatchRepair)]
+    patches = [action for action in papers.option.actions if isinstance(action, Bonded)]
     out: dict[str, Template] = {}
     for patch, name in zip(patches, file_names(p.name for p in patches), strict=True):
         about = [f"{papers.case.title}. Option: {papers.option.name}."]
         if papers.case.invented:
             about.append("Invented scenario: made up for demonstration.")
+        if isinstance(patch, ScarfRepair):
+            out[f"template-{name}"] = scarf_template(
+                papers.panel, patch.region, patch.laminate, patch.side, patch.slope,
+                f"Template 1:1, patch {patch.name!r}", about, step=patch.step,
+            )  # fmt: skip
+            continue
         damage = [
             (found.region, f"cut out {found.name}" if found.region == patch.cut_out else f"damage {found.name}")
             for found in papers.case.damage

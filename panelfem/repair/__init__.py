@@ -1,6 +1,34 @@
 """Repairs on offer, and what they make of the panel."""
 
 from panelfem.repair.apply import cut, repaired
-from panelfem.repair.records import Action, Option, PatchRepair, Refit, Spare, Tape
+from panelfem.repair.half import loose_half
+from panelfem.repair.records import (
+    Action,
+    Bonded,
+    Insert,
+    NoCredit,
+    Option,
+    PatchRepair,
+    Refit,
+    ScarfRepair,
+    Spare,
+    Tape,
+)
+from panelfem.repair.skins import near_skin
 
-__all__ = ["Action", "Option", "PatchRepair", "Refit", "Spare", "Tape", "cut", "repaired"]
+__all__ = [
+    "Action",
+    "Bonded",
+    "Insert",
+    "NoCredit",
+    "Option",
+    "PatchRepair",
+    "Refit",
+    "ScarfRepair",
+    "Spare",
+    "Tape",
+    "cut",
+    "loose_half",
+    "near_skin",
+    "repaired",
+]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from panelfem.laminate import Laminate
-from panelfem.material import Adhesive
+from panelfem.material import Adhesive, CoreMaterial
 
 
 @dataclass(frozen=True)
@@ -15,6 +15,10 @@ class PatchRepair:
 
     `laminate` is the patch alone, its plies listed from the bond outwards.  `cured` is the share of book strength the
     cure gives (plies and bond), with its band.
+
+    `both_sides`: a like patch goes on the other face, and what gap is between them is filled.  `plug`: a core that
+    takes the place of the old one where the panel is cut out; on one side, the far skin stays and the patch is the new
+    one.  `precured`: a doubler, whose plies have their full strength and only its bond the cured share.
     """
 
     name: str
@@ -26,6 +30,58 @@ class PatchRepair:
     cured: float
     cured_band: tuple[float, float] | None = None
     cut_out: str | None = None
+    both_sides: bool = False
+    plug: CoreMaterial | None = None
+    precured: bool = False
+
+
+@dataclass(frozen=True)
+class ScarfRepair:
+    """A laminate, or the skin of a sandwich on `side`, restored ply by ply over mesh region `region`.
+
+    The region ends where the taper begins, at 1:`slope`, or in steps of `step` m; `cut_out` is what it is cut down to.
+    `laminate` holds the new plies, from the bottom of the taper outwards.  The rest as of :class:`PatchRepair`.
+    """
+
+    name: str
+    region: str
+    laminate: Laminate
+    adhesive: Adhesive
+    bond_thickness: float
+    side: Literal[1, -1]
+    cured: float
+    cured_band: tuple[float, float] | None
+    cut_out: str
+    slope: float | None = None
+    step: float | None = None
+
+
+Bonded = PatchRepair | ScarfRepair
+
+
+@dataclass(frozen=True)
+class Insert:
+    """An insert set anew, by a larger one or by potting: its ratings (N, None: not known) before the cure, of which
+    `cured` is the share it gives, and the share of the fixing's stiffness it has.
+    """
+
+    name: str
+    fastener: str
+    method: Literal["oversize", "re-potted"]
+    rating_shear: float | None
+    rating_pull: float | None
+    stiffness: float
+    cured: float
+    cured_band: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class NoCredit:
+    """What is done and recorded, and counts for nothing: resin injected, or a crack's end drilled."""
+
+    name: str
+    what: Literal["resin injection", "stop-drilling"]
+    over: str
 
 
 @dataclass(frozen=True)
@@ -52,7 +108,7 @@ class Spare:
     name: str
 
 
-Action = PatchRepair | Tape | Refit | Spare
+Action = PatchRepair | ScarfRepair | Insert | NoCredit | Tape | Refit | Spare
 
 
 @dataclass(frozen=True)

@@ -84,8 +84,8 @@ class Subject:
 
     def on(self, panel: Panel) -> Subject:
         """The same readings of a panel that differs in strengths only."""
-        patches = {patch.name: patch for patch in panel.patches}
-        edges = tuple(replace(edge, patch=patches[edge.patch.name]) for edge in self.bonds.edges)
+        patches = {(patch.name, patch.side): patch for patch in panel.patches}
+        edges = tuple(replace(edge, patch=patches[edge.patch.name, edge.patch.side]) for edge in self.bonds.edges)
         return replace(self, panel=panel, bonds=replace(self.bonds, edges=edges))
 
 

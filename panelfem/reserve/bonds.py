@@ -20,9 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
-from panelfem.joint import gap_edge, patch_edge
+from panelfem.joint import gap_edge, pair_edge, patch_edge, taper_peaks
 from panelfem.laminate import Laminate
 from panelfem.panel import BondedPatch, Panel
+from panelfem.repair import near_skin
 from panelfem.reserve.check import Words, factor_on_scalar, least, mode_reserve
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.records import BondCheck, ModeReserve
@@ -40,7 +41,8 @@ class BondEdge:
     It is read at n nodes, vertices and nodes on edges: `rows` (n,) into the edge arrays of what is observed, with the
     direction into the overlap `cosines` (n, 2) there; `stiffness` (8, 8) of what carries the load to the edge.  `mean`
     (m, n) averages along the edge over `length` m about m vertices at `points` (m, 3), where the direction into the
-    overlap is at `angle` (m,) from the 0° axis.
+    overlap is at `angle` (m,) from the 0° axis.  `filled`: the patch spans a gap together with what fills it; only what
+    it carries itself enters the bond.
     """
 
     patch: BondedPatch
@@ -54,6 +56,7 @@ class BondEdge:
     overlap: float
     mean: FloatArray
     length: float
+    filled: bool = False
 
     def crossing(self, strain: FloatArray, shear: FloatArray) -> FloatArray:
         """N, M, Q (3, m) that cross the edge, averaged, for edge strains (nb, 8) and shear resultants (nb, 2)."""
@@ -68,6 +71,29 @@ class BondEdge:
         """Peak shear and peel (m,) Pa for edge strains (nb, 8) and transverse shear resultants (nb, 2)."""
         n, m, q = self.crossing(strain, shear)
         p = self.patch
+        if self.filled:
+            q = np.zeros_like(q)  # what fills the gap carries the shear
+        if p.taper is not None:
+            # what the plies that end carry, about their middle
+            middle = float(self.parent.interfaces[[0, -1]].mean())
+            ends = (p.taper.slope, p.taper.step)
+            return taper_peaks(
+                self.parent, p.laminate, ends, p.adhesive, p.bond_thickness, p.side, n, m - middle * n, self.angle
+            )
+        if p.paired:
+            return pair_edge(
+                self.parent,
+                p.laminate,
+                p.adhesive,
+                p.bond_thickness,
+                self.overlap,
+                n,
+                m,
+                q,
+                angle=self.angle,
+                side=p.side,
+                inner=self.inner,
+            )
         if self.inner:
             return gap_edge(
                 self.parent,
@@ -152,15 +178,15 @@ def bond_lines(panel: Panel, recovery: Recovery, words: Words, notches: Sequence
     edges: list[BondEdge] = []
     points: list[IntArray] = []
     for patch in panel.patches:
-        inside = mesh.inside[patch.region] & ~panel.removed
+        inside = _covered(panel, patch)
         bonded = inside & ~patch.bridging
-        outer = border(mesh, inside, ~panel.removed & ~inside)
-        gap = border(mesh, patch.bridging, bonded)
-        overlap = _overlap(mesh.vertices, outer, gap, mesh.vertices[np.unique(mesh.triangles[inside])])
+        overlap = overlap_of(panel, patch)
         lengths = [n.length for n in notches if (n.inside & patch.bridging).any()]
         for inner in (False, True):
             # the load comes from outside the outer edge, and from the bridge at the gap's border
             carriers = patch.bridging if inner else ~panel.removed & ~panel.slack & ~inside
+            if patch.taper is not None:
+                carriers &= ~mesh.inside[patch.region]  # a loose half has no skin that ends there
             length = min(lengths, default=CUT_LENGTH) if inner else CUT_LENGTH
             for number in np.unique(panel.laminate_of[carriers]).tolist():
                 # the carriers of one laminate lie to the left, where they carry the load to the edge
@@ -174,19 +200,28 @@ def bond_lines(panel: Panel, recovery: Recovery, words: Words, notches: Sequence
                 cosines /= np.linalg.norm(cosines, axis=1, keepdims=True)
                 vertex = np.flatnonzero(line.vertices < len(mesh.vertices))
                 mean = _along(np.searchsorted(line.vertices, pieces), recovery.points[at], length)[vertex]
+                carrier = panel.laminates[number]
+                stiffness, parent = carrier.stiffness, _below(panel, patch, bonded) if inner else carrier
+                filled = inner and len(carrier.plies) > len(patch.laminate.plies)
+                if filled:
+                    stiffness = patch.laminate.stiffness
+                if patch.taper is not None:
+                    parent = near_skin(carrier, patch.side)
+                    stiffness = parent.stiffness
                 edges.append(
                     BondEdge(
                         patch,
                         inner,
-                        _below(panel, patch, bonded) if inner else panel.laminates[number],
+                        parent,
                         np.arange(len(at)) + sum(len(p) for p in points),
                         recovery.points[at[vertex]],
                         cosines,
                         np.arctan2(cosines[vertex, 1], cosines[vertex, 0]),
-                        panel.laminates[number].stiffness,
+                        stiffness,
                         overlap,
                         mean,
                         length,
+                        filled,
                     )
                 )
                 points.append(at)
@@ -265,11 +300,26 @@ def _chains(pieces: IntArray) -> list[IntArray]:
     return found
 
 
+def _covered(panel: Panel, patch: BondedPatch) -> BoolArray:
+    """The elements (ne,) on which a patch holds."""
+    return panel.mesh.inside[patch.region] & ~panel.removed & ~patch.off
+
+
+def overlap_of(panel: Panel, patch: BondedPatch) -> float:
+    """Least bonded length (m) of a patch: from its outer edge to the gap below, or to its middle."""
+    mesh, inside = panel.mesh, _covered(panel, patch)
+    outer = border(mesh, inside, ~panel.removed & ~inside)
+    gap = border(mesh, patch.bridging, inside & ~patch.bridging)
+    return _overlap(mesh.vertices, outer, gap, mesh.vertices[np.unique(mesh.triangles[inside])])
+
+
 def _below(panel: Panel, patch: BondedPatch, bonded: BoolArray) -> Laminate:
     """The laminate a patch lies on next to the gap: that of most of its bonded area, without the patch."""
     numbers, counts = np.unique(panel.laminate_of[bonded], return_counts=True)
     whole = panel.laminates[int(numbers[np.argmax(counts)])]
     layers = len(patch.laminate.plies) + 1
+    if patch.paired:
+        return Laminate(whole.plies[layers:-layers], bottom=float(whole.interfaces[layers]))
     low = float(whole.interfaces[0])
     if patch.side > 0:
         return Laminate(whole.plies[:-layers], bottom=low)
