@@ -15,7 +15,7 @@ from panelfem.assess.smallest import AHEAD, Candidate, Search, Verified, _propos
 from panelfem.case import Case
 from panelfem.cli import main
 from panelfem.disposition import Outcome
-from panelfem.errors import CaseError, InputError
+from panelfem.errors import CaseError, InputError, ModelError
 from panelfem.material import library
 from panelfem.report import trade
 
@@ -212,3 +212,21 @@ def test_an_overlap_off_the_panel_is_a_fault_of_the_case(file: Path) -> None:
 def test_the_command_refuses_in_one_message(file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["smallest", str(file), "--option", "none", "--out", str(tmp_path / "out"), "--quiet"]) == 2
     assert "there is no option 'none'" in capsys.readouterr().err
+
+
+def test_a_proposal_without_an_answer_does_not_end_the_search(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first full assessment finds no equilibrium; the next proposal has more plies, and suffices."""
+    calls: list[Case] = []
+
+    def breaks_first(case: Case) -> Assessment:
+        calls.append(case)
+        if len(calls) == 1:
+            raise ModelError("no equilibrium")
+        return linear(case)
+
+    monkeypatch.setattr(search, "TURNINGS", {"fabric": ((0, 0, 0),)})
+    monkeypatch.setattr(search, "assess", breaks_first)
+    found = smallest(file, "patch", (15.0,), 4)
+    assert found.verified[0].reason.startswith("no equilibrium")
+    assert found.lightest is not None
+    assert found.lightest.candidate.plies == 4

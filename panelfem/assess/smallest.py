@@ -28,7 +28,7 @@ from panelfem.case import Case
 from panelfem.case.builder import build
 from panelfem.case.read import check, read
 from panelfem.disposition import Consequence, Outcome, judge_load
-from panelfem.errors import InputError
+from panelfem.errors import InputError, ModelError
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import Material, PlyMaterial
 from panelfem.repair import Option, PatchRepair
@@ -142,7 +142,7 @@ def smallest(
             _Bench(offered, build(check(offered.document(overlap, "[0]"), file), file), overlap, ply_minutes)
         )
     verified: list[Verified] = []
-    assessment, looks = None, list[Candidate]()
+    assessment, looks, stopped = None, list[Candidate](), None
     for attempt in range(ROUNDS):
         looks = _looks(benches, most_plies, verified, partial(_at, tell, attempt / ROUNDS))
         proposed = _proposed(looks, verified)
@@ -150,10 +150,17 @@ def smallest(
             break
         tell(f"assessing {len(proposed)} in full", (attempt + 0.5) / ROUNDS)
         kept = [v.candidate for v in verified if v.sufficient]
-        assessment, found = _in_full(offered, file, [*kept, *proposed])
+        try:
+            assessment, found = _in_full(offered, file, [*kept, *proposed])
+        except ModelError as error:  # of which of them is not known: none can be told
+            stopped = error
+            verified += [Verified(c, c.words, c.factor, Outcome.CANNOT_TELL, str(error)) for c in proposed]
+            continue
         verified = [v for v in verified if not v.sufficient] + found
         if all(v.sufficient for v in found) or not any(_suffices(c, ()) for c in proposed):
             break
+    if assessment is None and stopped is not None:
+        raise stopped
     if assessment is None:
         raise InputError("no patch could be looked at", where=f"option {option!r}", do="allow other overlaps or plies")
     good = [v for v in verified if v.sufficient]
