@@ -69,6 +69,42 @@ CONTRADICTIONS: dict[str, tuple[Change, str, str]] = {
         "panel.fasteners[0].hole_diameter_mm",
         "runs into the edge",
     ),
+    "a plug that is no core": (
+        lambda d: d["option"][3]["actions"][4].update(plug="cloth"),
+        "option[3].actions[4].plug",
+        "not a core",
+    ),
+    "a core plug no larger than the damage may be": (
+        lambda d: (
+            d["option"][3]["actions"][4].update(overlap_mm=5)
+            or next(x for x in d["damage"] if x["name"] == "S1").update(tolerance_mm=6)
+        ),
+        "option[3].actions[4].overlap_mm",
+        "tolerance of the damage",
+    ),
+    "a scarf on nothing": (
+        lambda d: d["option"][3]["actions"][5].update(over="H9"),
+        "option[3].actions[5].over",
+        "no damage 'H9'",
+    ),
+    "a cure hotter than that of the panel": (
+        lambda d: (
+            d["panel"].update(stress_free_temperature_C=120)
+            or d["option"][3]["actions"][5].update(cure_temperature_C=130)
+        ),
+        "option[3].actions[5].cure_temperature_C",
+        "hotter than the panel was cured",
+    ),
+    "an insert for no fastener": (
+        lambda d: d["option"][3]["actions"][7].update(fastener="F9"),
+        "option[3].actions[7].fastener",
+        "no fastener 'F9'",
+    ),
+    "resin into nothing": (
+        lambda d: d["option"][3]["actions"][8].update(over="H9"),
+        "option[3].actions[8].over",
+        "no damage 'H9'",
+    ),
     "unknown library material": (
         lambda d: d["materials"]["cloth"].update(like="carbon-twil"),
         "materials.cloth.like",
