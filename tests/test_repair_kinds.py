@@ -114,7 +114,7 @@ def test_no_credit_changes_nothing_and_says_so(panel, what):  # noqa: F811
     option = Option("recorded", (NoCredit("N", what, "D"),), 20.0)
     every = plans(Inputs(panel, (DULL,), (option,), ()))
     assert [s.key for s in every[2].states] == [s.key for s in every[1].states]
-    assert every[2].dull
+    assert every[2].left == (DULL,)
     assert f"N: {what} of D is recorded, and no strength is counted for it" in every[2].remarks
 
 

@@ -218,8 +218,9 @@ def test_json_has_bars_beside_the_values(made: Any) -> None:
 
 
 def test_an_earlier_result_is_replaced_whole(made: Any, tmp_path: Path) -> None:
-    assert {p.name for p in write(made, tmp_path)} == set(folder.NAMES)
-    assert {p.name for p in tmp_path.iterdir()} == set(folder.NAMES)
+    whole = set(folder.NAMES) - {"smallest.json", "trade.png"}  # which only a search for a repair writes
+    assert {p.name for p in write(made, tmp_path)} == whole
+    assert {p.name for p in tmp_path.iterdir()} == whole
     write(synthetic.declined(), tmp_path)
     assert {p.name for p in tmp_path.iterdir()} == {"result.json", "report.html"}
     assert json_out.read(tmp_path / "result.json")["status"] == "declined"

@@ -19,7 +19,7 @@ _MODULI: dict[type, tuple[str, ...]] = {
 }
 #: Fields that are strengths, by record.
 _STRENGTHS: dict[type, tuple[str, ...]] = {
-    PlyMaterial: ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23", "GIc", "GIIc"),
+    PlyMaterial: ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23"),
     CoreMaterial: ("shear_strength_13", "shear_strength_23", "crush_strength"),
     Adhesive: ("shear_strength", "peel_strength"),
 }
