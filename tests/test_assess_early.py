@@ -113,3 +113,44 @@ def test_what_is_far_from_governing_is_screened_out_and_listed(both):
     assert not screened_out(near, last.required)
     at_the_line = replace(near, release=replace(near.release, factor=SCREEN[1] * last.required))
     assert not screened_out(at_the_line, last.required)
+
+
+PATCHED = """
+[[option]]
+name = "patch"
+minutes = 30
+permitted = true
+[[option.actions]]
+kind = "patch"
+name = "P"
+over = "hole"
+overlap_mm = 25
+stack = "[0/45]"
+material = "carbon-twill-wet"
+adhesive = "wet-resin"
+bond_thickness_mm = 0.2
+side = "last ply"
+cured_share = 0.8
+"""
+
+
+def test_a_lost_bond_that_is_survived_by_far_is_only_looked_at(tmp_path):
+    """With the accuracy asked near what is asked only; what was left out is listed, and the outcome is the same."""
+    whole, text = [], CASE.replace("[settings]", f"{PATCHED}[settings]").replace("-5", "-2")
+    for more in ("", "accuracy_near_governing_only = true\n"):
+        file = tmp_path / "case.toml"
+        file.write_text(text + more, encoding="utf-8")
+        found = assess(load_case(file))
+        assert isinstance(found, Assessment)
+        whole.append(found)
+    full, near = (next(c for c in found.configurations if c.name == "patch") for found in whole)
+    assert near.disposition.outcome is full.disposition.outcome
+    assert {v.name for v in near.contingencies} == {"patch gone", "patch half bonded"}
+    half, same = (next(v for v in c.contingencies if v.name == "patch half bonded") for c in (near, full))
+    for a, b in zip(half.loads, same.loads, strict=True):
+        assert math.isnan(a.deflection.bar)
+        assert a.deflection.value == pytest.approx(b.deflection.value, rel=0.02)
+        assert b.deflection.bar > 0.0
+    listed = [s for s in whole[1].screened if s.configuration == "patch, patch half bonded"]
+    assert {s.load for s in listed} == {"suction", "whisper"}
+    assert not [s for s in whole[0].screened if "half bonded" in s.configuration]

@@ -19,6 +19,7 @@ from panelfem.assess.plan import Inputs, State, plans, states
 from panelfem.assess.respond import Responder
 from panelfem.assess.sweep import Swept, swept
 from panelfem.case import AssumedInput, Sweep
+from panelfem.disposition.judge import SURVIVE
 from panelfem.loads import LoadCase
 from panelfem.loads.fixings import fastener_stiffness
 from panelfem.material import Adhesive
@@ -165,6 +166,16 @@ def screened_out(result: LoadResult, asked: float) -> str:
         f"its reserve is {number(over, 2)} times what is asked for and the panel moves {number(moves, 2)} of what "
         f"linear theory allows (screened out above {number(SCREEN[1])} and below {number(1.0 / SCREEN[1])}): swept "
         f"over the bands of its own severity only"
+    )
+
+
+def survived(result: LoadResult) -> str:
+    """Why a state that must only survive a load needs no more than a look, in words; empty if it does."""
+    if result.release.rank <= SCREEN[1] * SURVIVE or not result.theory.holds:
+        return ""
+    return (
+        f"its reserve is {number(result.release.rank, 2)} where the load as expected must be survived (screened out "
+        f"above {number(SCREEN[1])}), so it was only looked at: with elements of one order, its mesh error not known"
     )
 
 

@@ -41,20 +41,21 @@ class Model:
     """A state of the panel, factored.
 
     `like`: a shell on the same mesh, whose geometry, ordering and unchanged element matrices are taken over.
-    `imperfection`: how it stands out of the panel's shape, None: not at all.  Raises ModelError for a panel free to
+    `pivots`: whether the signs of the factor's are looked at.  `imperfection`: how it stands out of the panel's shape,
+    None: not at all.  Raises ModelError for a panel free to
     move, and for a fixing with no panel left under it.
     """
 
     imperfection: Imperfection | None = None
 
-    def __init__(self, state: State, order: int, words: Words, like: Shell | None = None) -> None:
+    def __init__(self, state: State, order: int, words: Words, like: Shell | None = None, pivots: bool = True) -> None:
         self.state, self.panel = state, state.panel
         active = ~self.panel.removed
         if like is None:
             self.shell = Shell(self.panel.mesh.curved(order), self.panel.stiffness(), self.panel.axis, active)
         else:
             self.shell = like.exchanged(self.panel.stiffness(), active)
-        self.holding: Holding = hold(self.panel, self.shell)
+        self.holding: Holding = hold(self.panel, self.shell, pivots=pivots)
         for fastener, area in zip(self.panel.fasteners, self.holding.rows.area.tolist(), strict=True):
             if fastener.fitted and not area > 0:
                 raise ModelError(

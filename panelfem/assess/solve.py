@@ -92,9 +92,10 @@ def solve(
     """Solve a state by linear theory with elements of `order`; `like` is a shell of that order whose unchanged parts
     are taken over.
 
-    `finer`: this is the higher order of the two that are compared, so contact is followed more finely too.
+    `finer`: this is the higher order of the two that are compared, so contact is followed more finely too,
+    and what the lower one has shown to be sound is not looked at again.
     """
-    model = Model(state, order, words, like)
+    model = Model(state, order, words, like, pivots=not finer)
     responder = Responder(model, loads, finer)
     found, fields, paths = [], {}, {}
     for load in loads:

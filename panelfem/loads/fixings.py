@@ -83,13 +83,13 @@ def supported(panel: Panel, shell: Shell) -> tuple[Supports, FastenerRows]:
     return Supports(fixed, extra if extra.nnz else None, (rows.rows, k.ravel())), rows
 
 
-def hold(panel: Panel, shell: Shell, checks: bool = True) -> Holding:
+def hold(panel: Panel, shell: Shell, checks: bool = True, pivots: bool = True) -> Holding:
     """Factor the shell with the panel's edges and held areas; its fasteners are left to `HeldSystem`.
 
-    Raises ModelError if the panel is free to move with all of them.
+    `checks` and `pivots` as there.  Raises ModelError if the panel is free to move with all of them.
     """
     supports, rows = supported(panel, shell)
-    system = shell.factor(supports, checks=checks)
+    system = shell.factor(supports, checks, pivots)
     names = tuple(fastener.name for fastener in panel.fasteners)
     k = np.array([fastener_stiffness(fastener) for fastener in panel.fasteners]).reshape(-1, 6)
     return Holding(system, HeldSystem(system, rows.rows, names, system.anchored), rows, k)

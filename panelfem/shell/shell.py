@@ -93,9 +93,12 @@ class Shell:
         other._set(self.layout.moved(mesh), self.stiffness, self.axis, self.active)
         return other
 
-    def factor(self, supports: Supports, checks: bool = True) -> System:
-        """Factor with `supports`; `checks` adds mesh, rigid-motion, pivot and residual checks.  Raises ModelError."""
-        return factor_shell(self, supports, checks)
+    def factor(self, supports: Supports, checks: bool = True, pivots: bool = True) -> System:
+        """Factor with `supports`; `checks` adds mesh, rigid-motion, pivot and residual checks.  Raises ModelError.
+
+        Without `pivots` their signs, which take long, are left out: for a shell found sound with a lower order.
+        """
+        return factor_shell(self, supports, checks, pivots)
 
     # ------------------------------------------------------------------------------------------------ loads
     def quadrature(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -159,8 +159,8 @@ def held_unknowns(shell: Shell, supports: Supports) -> BoolArray:
     return held
 
 
-def factor_shell(shell: Shell, supports: Supports, checks: bool) -> System:
-    """Check, assemble and factor.
+def factor_shell(shell: Shell, supports: Supports, checks: bool, pivots: bool = True) -> System:
+    """Check, assemble and factor; `pivots`: with `checks`, their signs are looked at too.
 
     Raises ModelError for an element folded or with an unusable laminate, a panel free to move, a singular matrix.
     """
@@ -175,7 +175,7 @@ def factor_shell(shell: Shell, supports: Supports, checks: bool) -> System:
     if len(anchors.unknowns):
         extra = anchors.springs if extra is None else csr_array(extra + anchors.springs)
     factor = factor_stiffness(layout, stiffness, held_unknowns(shell, supports), extra)
-    if checks and factor.negative_pivots():
+    if checks and pivots and factor.negative_pivots():
         raise singular()
     return System(shell, supports, factor, anchors, checks, notes)
 
