@@ -11,8 +11,9 @@ import pytest
 
 from panelfem import report
 from panelfem.assess import Assessment, assess
-from panelfem.assess.ends import SCREEN, screened_out
+from panelfem.assess.ends import screened_out
 from panelfem.case import load_case
+from panelfem.reserve.bars import FAR_OFF
 
 CASE = """
 [case]
@@ -107,11 +108,11 @@ def test_what_is_far_from_governing_is_screened_out_and_listed(both):
     assert {s.load for s in last.screened} == {"whisper"}
     assert {s.configuration for s in last.screened} == {c.name for c in last.configurations}
     for s in last.screened:
-        assert s.factor / last.required > SCREEN[1]
+        assert s.factor / last.required > FAR_OFF
         assert "times what is asked for" in s.reason
     near = last.configurations[0].result("suction")
     assert not screened_out(near, last.required)
-    at_the_line = replace(near, release=replace(near.release, factor=SCREEN[1] * last.required))
+    at_the_line = replace(near, release=replace(near.release, factor=FAR_OFF * last.required))
     assert not screened_out(at_the_line, last.required)
 
 

@@ -7,11 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from damage_examples import AREAS, FIXINGS, IN_A_CASE, MIDDLE, STACK, X
+from damage_examples import AREAS, FIXINGS, IN_A_CASE, MIDDLE, STACK, X, board
 
+from panelfem.case.read import check
 from panelfem.case.schema_found import SECTIONS
 from panelfem.damage import KINDS, AreaDamage, Damage, FasteningDamage, damaged, ends
 from panelfem.damage.keys import keys_of
+from panelfem.errors import CaseError
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.loads.vectors import spread
 from panelfem.material import library
@@ -126,3 +128,14 @@ def test_kinds_are_found_by_themselves() -> None:
     """One module, one kind or more; nothing else lists them."""
     assert set(KINDS) == {*AREAS, *FIXINGS}
     assert all(issubclass(record, Damage) and record.word == word for word, record in KINDS.items())
+
+
+def test_a_slot_that_is_wider_than_long_is_told_so(tmp_path) -> None:
+    document = board()
+    crack = next(d for d in document["damage"] if d["kind"] == "crack")
+    crack["area"]["width_mm"] = 2.0 * crack["area"]["length_mm"]
+    with pytest.raises(CaseError) as error:
+        check(document, tmp_path / "case.toml")
+    (fault,) = error.value.faults
+    assert fault.what == "the slot is no longer than it is wide"
+    assert fault.allowed == "length_mm above width_mm"

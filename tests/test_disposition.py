@@ -126,6 +126,16 @@ def test_the_mode_the_mesh_leaves_open_need_not_be_the_one_reached_first():
     assert judge_load(barred(result(1.6, extra=(cracks,)), 0.02), DEBRIS).outcome is Outcome.MEETS
 
 
+def test_a_bound_that_a_place_may_undercut_is_said_to_be_one():
+    """Nothing is found up to three times; the bar is that of a place too coarsely meshed to rule it out."""
+    none = replace(mode(3.0), status="beyond search", bar=3.0)
+    load = judge_load(replace(result(3.0), release=none, modes=(none,)), DEBRIS)
+    assert load.outcome is Outcome.CANNOT_TELL
+    assert "is not reached up to 3 times the expected severity; 1.5 is asked for" in load.reason
+    assert load.reason.endswith("the mesh is too coarse to rule out that a place fails before")
+    assert "±" not in load.reason
+
+
 def test_what_survives_by_less_than_its_bar_survives():
     gone = barred(result(1.01), 0.2)
     assert judge(Findings("x", (result(),), contingencies=(("patch gone", gone),)), DEBRIS).outcome is Outcome.MEETS

@@ -138,7 +138,7 @@ def test_a_car_file_as_mass_and_balance() -> None:
     assert whole.mass == 742
     assert whole.centre[0] == pytest.approx((1 - 0.458) * 3.0)
     assert [(s.name, s.mass, s.least, s.most) for s in stations(file)] == [
-        ("nose", 6, 0, 10), ("keel", 4, 0, 20), ("gearbox", 1.5, 0.5, 5),
+        ("nose", 6, 0, 10), ("left keel", 2, 0, 10), ("right keel", 2, 0, 10), ("gearbox", 1.5, 0.5, 5),
     ]  # fmt: skip
     assert stations(file)[0].place.tolist() == pytest.approx([-0.45, 0, 0.06])
     position = carried(file, "floor-corner")

@@ -10,6 +10,7 @@ from panelfem.assess.plan import Inputs, plans, states
 from panelfem.assess.remarks import remarks
 from panelfem.assess.sweep import swept
 from panelfem.case import Sweep
+from panelfem.case.checks_repair import reach_faults
 from panelfem.damage import SOFT, Hole, MissingFastener, Softened, damaged
 from panelfem.errors import InputError
 from panelfem.joint import pair_edge, taper_peaks, volkersen
@@ -195,3 +196,18 @@ def test_a_scarf_bond_in_numbers():
     assert turned[0] == pytest.approx(turned[1])
     with pytest.raises(InputError, match="3 new plies take the place of 8"):
         taper_peaks(quasi, Laminate(quasi.plies[:3]), (30.0, None), LIB["film-epoxy"], 2e-4, 1, N, M)
+
+
+def test_a_taper_keeps_clear_of_edges_and_fixings(panel):  # noqa: F811
+    option = Option("let in", (scarf(),), 50.0)
+
+    def over(where):
+        return replace(panel, mesh=replace(panel.mesh, inside={**panel.mesh.inside, "patch": where}))
+
+    inner = panel.mesh.inside["hole"]
+    assert not list(reach_faults([option], replace(over(inner), fasteners=())))
+    (fault,) = reach_faults([option], over(np.ones_like(inner)))
+    assert fault.path == "option[0].actions[0]"
+    assert "the taper of 'S' runs" in fault.what
+    (edge,) = reach_faults([option], replace(over(np.ones_like(inner)), fasteners=()))
+    assert "runs over an edge of the panel" in edge.what

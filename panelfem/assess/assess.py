@@ -230,6 +230,7 @@ def _inputs(case: Case, panel: Panel) -> Inputs:
 
 
 def settings_of(case: Case) -> Settings:
+    """What decides, as the case asks."""
     return Settings(
         case.criteria,
         case.modeless_criteria_govern,

@@ -25,6 +25,7 @@ from panelfem.loads.fixings import fastener_stiffness
 from panelfem.material import Adhesive
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Settings, Subject, brief, path_of
+from panelfem.reserve.bars import FAR_OFF
 from panelfem.reserve.check import Words
 from panelfem.reserve.records import LoadResult, ModeReserve
 from panelfem.reserve.search import Path
@@ -33,8 +34,8 @@ from panelfem.shell import Shell
 from panelfem.units import number
 
 #: A load is swept only if its reserve is within a factor of what is asked: 1 and so many times the band's half width,
-#: and at most the second number (a reserve moves in proportion to a strength, and by less with a modulus).
-SCREEN = (3.0, 2.5)
+#: and at most `FAR_OFF` (a reserve moves in proportion to a strength, and by less with a modulus).
+WIDTHS = 3.0
 #: A reserve taken from a straight line must be further than this share from what is asked.
 CLOSE = 0.1
 
@@ -142,7 +143,7 @@ def _ends(assumed: Sequence[AssumedInput]) -> Iterator[tuple[tuple[int, int], Sw
 
 def _near(result: LoadResult, settings: Settings, sweep: Sweep) -> bool:
     """Whether a band could change the outcome: the reserve or a measure of linear theory is close to its limit."""
-    reach = min(SCREEN[1], 1.0 + SCREEN[0] * max(1.0 - sweep.low, sweep.high - 1.0))
+    reach = min(FAR_OFF, 1.0 + WIDTHS * max(1.0 - sweep.low, sweep.high - 1.0))
     moves = _moves(result)
     return 1.0 / reach <= result.release.rank / settings.asked <= reach or 1.0 / reach <= moves <= reach
 
@@ -160,22 +161,22 @@ def _moves(result: LoadResult) -> float:
 def screened_out(result: LoadResult, asked: float) -> str:
     """Why a load is not looked at beyond its own severity, in words; empty if it is."""
     over, moves = result.release.rank / asked, _moves(result)
-    if over <= SCREEN[1] or moves >= 1.0 / SCREEN[1]:
+    if over <= FAR_OFF or moves >= 1.0 / FAR_OFF:
         return ""
     return (
         f"its reserve is {number(over, 2)} times what is asked for and the panel moves {number(moves, 2)} of what "
-        f"linear theory allows (screened out above {number(SCREEN[1])} and below {number(1.0 / SCREEN[1])}): swept "
+        f"linear theory allows (screened out above {number(FAR_OFF)} and below {number(1.0 / FAR_OFF)}): swept "
         f"over the bands of its own severity only"
     )
 
 
 def survived(result: LoadResult) -> str:
     """Why a state that must only survive a load needs no more than a look, in words; empty if it does."""
-    if result.release.rank <= SCREEN[1] * SURVIVE or not result.theory.holds:
+    if result.release.rank <= FAR_OFF * SURVIVE or not result.theory.holds:
         return ""
     return (
         f"its reserve is {number(result.release.rank, 2)} where the load as expected must be survived (screened out "
-        f"above {number(SCREEN[1])}), so it was only looked at: with elements of one order, its mesh error not known"
+        f"above {number(FAR_OFF)}), so it was only looked at: with elements of one order, its mesh error not known"
     )
 
 

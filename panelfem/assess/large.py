@@ -221,10 +221,6 @@ class Following:
             out |= (self.equilibrium.shape_of == i) & np.array([key in there for key in keys], bool)
         return out
 
-    def negatives(self, factor: float) -> int:
-        """Ways the panel can give at a point already found: negative eigenvalues of its tangent."""
-        return self.equilibrium.tangent(self.point(factor)).factor.negatives
-
     def residual(self, factor: float) -> float:
         """Forces out of balance at a point already found, as a share of the greatest load there."""
         point = self.point(factor)

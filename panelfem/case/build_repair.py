@@ -8,8 +8,8 @@ from typing import Any, Literal
 from panelfem.case.fields import Quantity
 from panelfem.case.regions import oval_of, region_of, size_at, smallest_half_width
 from panelfem.case.schema_area import Polygon, SlotArea
-from panelfem.case.schema_damage import ActionKeys, OptionKeys, PatchAction, RefitAction, TapeAction
 from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
+from panelfem.case.schema_option import ActionKeys, OptionKeys, RefitAction, TapeAction
 from panelfem.case.schema_panel import Panel as PanelKeys
 from panelfem.case.schema_repair import (
     CorePlugAction,
@@ -17,6 +17,7 @@ from panelfem.case.schema_repair import (
     InjectionAction,
     InsertAction,
     LetIn,
+    PatchAction,
     ScarfAction,
     SteppedAction,
     StopDrillAction,

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from panelfem.case.checks_panel import area_faults, unknown_fastener
 from panelfem.case.draft import Draft, Names, one_of
 from panelfem.case.faults import nearest
-from panelfem.case.schema_damage import (
+from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
+from panelfem.case.schema_option import (
     ActionKeys,
     OptionKeys,
-    PatchAction,
     RefitAction,
     SpareAction,
     TapeAction,
 )
-from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
 from panelfem.case.schema_repair import CorePlugAction, InsertAction, LaidOn, LetIn, NoCreditAction
 from panelfem.damage import FasteningDamage
 from panelfem.errors import Fault
+from panelfem.panel import Panel
+from panelfem.repair.records import Option, ScarfRepair
 
 if TYPE_CHECKING:
     import shapely
@@ -68,7 +71,7 @@ def option_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> I
     for i, option in draft.option:
         path = f"option[{i}].actions"
         for j, action in enumerate(option.actions):
-            if isinstance(action, PatchAction | TapeAction | LaidOn | CorePlugAction | LetIn):
+            if isinstance(action, TapeAction | LaidOn | CorePlugAction | LetIn):
                 if action.name in patches:
                     what = f"{patches[action.name]} is called {action.name!r} as well"
                     yield Fault(f"{path}[{j}].name", what, "a name of its own", "rename one of them")
@@ -107,15 +110,15 @@ def _action(
             yield Fault(f"{path}.fastener", what, allowed, "add it to the damage, or take the action out")
     if isinstance(action, InsertAction):
         yield from unknown_fastener(action.fastener, names, f"{path}.fastener")
-    if isinstance(action, PatchAction | TapeAction | LaidOn):
+    if isinstance(action, TapeAction | LaidOn):
         yield from _cover(action, path, draft, names, plan, on_mesh)
     elif isinstance(action, CorePlugAction | LetIn | NoCreditAction):
         yield from _of_damage(action.over, path, draft, names)
     if isinstance(action, CorePlugAction):
         yield from _reach(action.over, action.overlap_mm, path, draft)
-    if isinstance(action, PatchAction | LaidOn | CorePlugAction | LetIn | InsertAction):
+    if isinstance(action, LaidOn | CorePlugAction | LetIn | InsertAction):
         yield from _cure(action.cure_temperature_C, path, draft)
-    if isinstance(action, PatchAction | LaidOn) and action.cut_out and action.over is None:
+    if isinstance(action, LaidOn) and action.cut_out and action.over is None:
         what = "nothing says what is cut out"
         yield Fault(
             f"{path}.cut_out",
@@ -126,7 +129,7 @@ def _action(
 
 
 def _cover(
-    action: PatchAction | TapeAction | LaidOn,
+    action: TapeAction | LaidOn,
     path: str,
     draft: Draft,
     names: Names,
@@ -175,3 +178,23 @@ def _cure(temperature: float | None, path: str, draft: Draft) -> Iterator[Fault]
             f"{path}.cure_temperature_C", what, f"at most {stands:g} °C",
             "cure cooler and longer; the supplier's manual says what the panel stands",
         )  # fmt: skip
+
+
+def reach_faults(options: Sequence[Option], panel: Panel) -> Iterator[Fault]:
+    """Faults of let-in patches on the undamaged panel: a taper that runs over an edge or under a fixing bears nothing
+    there.
+    """
+    mesh = panel.mesh
+    for i, option in enumerate(options):
+        for j, action in enumerate(option.actions):
+            if not isinstance(action, ScarfRepair):
+                continue
+            inside = mesh.inside[action.region]
+            over = np.isin(mesh.boundary_edges, mesh.triangles[inside]).all(axis=1).any()
+            under = [f.name for f in panel.fasteners if f.fitted and inside[mesh.nearest(f.place[None])[0][0]]]
+            if over or under:
+                where = f"under {', '.join(under)}" if under else "over an edge of the panel"
+                yield Fault(
+                    f"option[{i}].actions[{j}]", f"the taper of {action.name!r} runs {where}",
+                    "sound laminate all round", "make it shorter, or take a patch that lies on the skin",
+                )  # fmt: skip

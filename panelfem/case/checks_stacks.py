@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping
 from panelfem.case.checks_materials import materials_of
 from panelfem.case.draft import Draft
 from panelfem.case.faults import nearest
-from panelfem.case.schema_damage import PatchAction
 from panelfem.case.schema_repair import CorePlugAction, LaidOn, LetIn, TwoSidedAction
 from panelfem.errors import Fault, StackError
 from panelfem.laminate import parse_stack
@@ -33,7 +32,7 @@ def stack_faults(draft: Draft) -> Iterator[Fault]:
             )
     for i, option in draft.option:
         for j, action in enumerate(option.actions):
-            if not isinstance(action, PatchAction | LaidOn | CorePlugAction | LetIn):
+            if not isinstance(action, LaidOn | CorePlugAction | LetIn):
                 continue
             path = f"option[{i}].actions[{j}]"
             default = action.material or (panel.material if panel is not None else None)

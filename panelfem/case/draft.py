@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from panelfem.case.schema import CaseFile, Safety, Settings, Stakes
-from panelfem.case.schema_damage import OptionKeys
 from panelfem.case.schema_found import DamageSection
 from panelfem.case.schema_loads import Held, LoadKeys
 from panelfem.case.schema_materials import MaterialKeys
+from panelfem.case.schema_option import OptionKeys
 from panelfem.case.schema_panel import Panel
 from panelfem.errors import Fault
 

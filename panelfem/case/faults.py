@@ -235,6 +235,8 @@ def _fault(cursor: Cursor, kind: str, value: Any, context: Mapping[str, Any], do
             return Fault(path, "is not a finite number", allowed, "write the value that is meant")
         case "too_short" | "too_long":
             return Fault(path, f"has {context['actual_length']} entries", allowed, f"give {_count(kind, context)}")
+    if "text" in context:  # what contradicts itself within a table
+        return Fault(path, str(context["text"]), str(context.get("allowed", allowed)), "check both values and units")
     if path.endswith("]"):
         allowed = {"a list of tables": "a table", "a list of names": "text in quotes"}.get(allowed, allowed)
     known = about(section.model_fields[cursor.field]) if cursor.field else None

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Literal
 
 from panelfem.case.fields import Section, choice, flag, items, number, section, text
-from panelfem.case.schema_damage import OptionKeys
 from panelfem.case.schema_found import DamageTable
 from panelfem.case.schema_loads import Held, LoadTable
 from panelfem.case.schema_materials import MaterialTable
+from panelfem.case.schema_option import OptionKeys
 from panelfem.case.schema_panel import Panel
 
 #: What happens if the panel comes off, and the factor then asked for on force-like parameters

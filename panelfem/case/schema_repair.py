@@ -1,4 +1,4 @@
-"""``[[option.actions]]`` beyond a plain patch: other bonded repairs, inserts, and what gets no credit."""
+"""``[[option.actions]]``: bonded repairs, inserts, and what gets no credit."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from panelfem.case.fields import Quantity, Section, choice, flag, number, quanti
 from panelfem.case.schema_area import AreaTable
 
 
-def cured_share() -> Any:
+def _cured_share() -> Any:
     """The key of the share of strength a cure gives."""
     return quantity(
         "Share of the book strength this cure gives, for plies and bond alike.",
@@ -19,7 +19,7 @@ def cured_share() -> Any:
     )
 
 
-def cure_temperature() -> Any:
+def _cure_temperature() -> Any:
     """The key of the temperature of a cure."""
     return number(
         "Temperature it is cured at: checked against what the panel stands, where that is known.",
@@ -29,33 +29,28 @@ def cure_temperature() -> Any:
     )
 
 
-class TwoSidedAction(Section):
-    """Like patches bonded on both faces; what gap is between them is filled."""
+class _Bonded(Section):
+    """What every bonded repair says of its plies, its bond and its cure."""
 
-    kind: Literal["two-sided patch"] = choice("Like patches on both faces.")
     name: str = text("What it is called.")
-    over: str | None = text(
-        "The damage it covers, reaching beyond it by the overlap,", default=None, needed="this or area"
-    )
-    overlap_mm: float | None = number(
-        "how far the patch reaches beyond the damage;", 2.0, 300.0, default=None, needed="with over"
-    )
-    area: AreaTable | None = section("or its own area.", default=None, needed="this or over")
-    stack: str = text("Stack of each patch, the ply at the bond first.")
     material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
-    adhesive: str = text("Material of the bonds, and of the filling if no plug is named.")
-    bond_thickness_mm: float = number("Thickness of each bond.", 0.02, 3.0)
-    plug: str | None = text("Core material that fills the gap between the patches; absent: adhesive.", default=None)
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
-    cut_out: bool = flag("Whether the damaged area is cut out clean first.", default=False)
+    adhesive: str = text("Material of the bond: an adhesive, or the resin of a wet lay-up.")
+    bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
+    cured_share: Quantity = _cured_share()
+    cure_temperature_C: float | None = _cure_temperature()
 
 
-class DoublerAction(Section):
-    """A precured laminate bonded on one face: its plies have their full strength, only its bond the cured share."""
+class _OnOneFace(_Bonded):
+    """A bonded repair of one face."""
 
-    kind: Literal["doubler"] = choice("A precured laminate bonded on one face.")
-    name: str = text("What it is called.")
+    side: Literal["first ply", "last ply"] = choice(
+        "The face it is done on: that of the first or of the last ply of the stack."
+    )
+
+
+class _Covering(_Bonded):
+    """A bonded repair that lies on the skin, over a damage or an area of its own."""
+
     over: str | None = text(
         "The damage it covers, reaching beyond it by the overlap,", default=None, needed="this or area"
     )
@@ -63,77 +58,64 @@ class DoublerAction(Section):
         "how far it reaches beyond the damage;", 2.0, 300.0, default=None, needed="with over"
     )
     area: AreaTable | None = section("or its own area.", default=None, needed="this or over")
-    stack: str = text("Stack of the doubler, the ply at the bond first.")
-    material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
-    adhesive: str = text("Material of the bond.")
-    bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
-    side: Literal["first ply", "last ply"] = choice(
-        "The face it is bonded on: that of the first or of the last ply of the stack."
-    )
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
     cut_out: bool = flag("Whether the damaged area is cut out clean first.", default=False)
 
 
-class CorePlugAction(Section):
+class PatchAction(_OnOneFace, _Covering):
+    """A patch bonded on one face."""
+
+    kind: Literal["patch"] = choice("A patch of plies bonded on one face.")
+    stack: str = text("Stack of the patch alone, first ply first (in the order of the panel's plies).")
+
+
+class TwoSidedAction(_Covering):
+    """Like patches bonded on both faces; what gap is between them is filled."""
+
+    kind: Literal["two-sided patch"] = choice("Like patches on both faces.")
+    stack: str = text("Stack of each patch, the ply at the bond first.")
+    plug: str | None = text("Core material that fills the gap between the patches; absent: adhesive.", default=None)
+
+
+class DoublerAction(_OnOneFace, _Covering):
+    """A precured laminate bonded on one face: its plies have their full strength, only its bond the cured share."""
+
+    kind: Literal["doubler"] = choice("A precured laminate bonded on one face.")
+    stack: str = text("Stack of the doubler, the ply at the bond first.")
+
+
+class CorePlugAction(_OnOneFace):
     """The skin and the core of a sandwich cut out over the damage, a plug of core put in, and a new skin over it."""
 
     kind: Literal["core plug"] = choice("A plug of core with a new skin over it; the far skin stays.")
-    name: str = text("What it is called.")
     over: str = text("The damage that is cut out: skin and core, on one side.")
     overlap_mm: float = number("How far the new skin reaches beyond it.", 2.0, 300.0)
     plug: str = text("Core material of the plug.")
     stack: str = text("Stack of the new skin, the ply at the core first.")
-    material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
-    adhesive: str = text("Material of the bonds.")
-    bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
-    side: Literal["first ply", "last ply"] = choice(
-        "The face it is done from: that of the first or of the last ply of the stack."
-    )
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
 
 
-class ScarfAction(Section):
-    """The laminate, or one skin of a sandwich, ground to a taper and laid up anew, ply by ply."""
+class _LetInto(_OnOneFace):
+    """New plies in the place of old ones that were ground or cut down."""
 
-    kind: Literal["scarf patch"] = choice("Plies let in along a scarf.")
-    name: str = text("What it is called.")
-    over: str = text("The damage it is ground down to; the taper begins where the scarf ratio puts it.")
-    scarf_ratio: float = number(
-        "Length of the taper over its depth, n of 1:n (1:20 to 1:50: CMH-17 vol. 3, recalled).", 3.0, 200.0
-    )
-    stack: str | None = text(
-        "Stack of the new plies, from the bottom of the taper outwards; absent: like the old ones.", default=None
-    )
-    material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
-    adhesive: str = text("Material of the bond: an adhesive, or the resin of a wet lay-up.")
-    bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
-    side: Literal["first ply", "last ply"] = choice(
-        "The face it is ground from: that of the first or of the last ply of the stack."
-    )
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
-
-
-class SteppedAction(Section):
-    """The laminate, or one skin of a sandwich, cut down in steps and laid up anew, ply by ply."""
-
-    kind: Literal["stepped patch"] = choice("Plies let in along steps.")
-    name: str = text("What it is called.")
-    over: str = text("The damage it is cut down to; the steps begin where their length puts them.")
-    step_mm: float = number("Length of a step, one a ply (12.7: common practice, no source).", 1.0, 100.0)
+    over: str = text("The damage it is taken down to; where the taper or the steps begin follows from their length.")
     stack: str | None = text(
         "Stack of the new plies, from the bottom outwards; absent: like the old ones.", default=None
     )
-    material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
-    adhesive: str = text("Material of the bond: an adhesive, or the resin of a wet lay-up.")
-    bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
-    side: Literal["first ply", "last ply"] = choice(
-        "The face it is cut from: that of the first or of the last ply of the stack."
+
+
+class ScarfAction(_LetInto):
+    """The laminate, or one skin of a sandwich, ground to a taper and laid up anew, ply by ply."""
+
+    kind: Literal["scarf patch"] = choice("Plies let in along a scarf.")
+    scarf_ratio: float = number(
+        "Length of the taper over its depth, n of 1:n (1:20 to 1:50: CMH-17 vol. 3, recalled).", 3.0, 200.0
     )
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
+
+
+class SteppedAction(_LetInto):
+    """The laminate, or one skin of a sandwich, cut down in steps and laid up anew, ply by ply."""
+
+    kind: Literal["stepped patch"] = choice("Plies let in along steps.")
+    step_mm: float = number("Length of a step, one a ply (12.7: common practice, no source).", 1.0, 100.0)
 
 
 class InsertAction(Section):
@@ -150,8 +132,8 @@ class InsertAction(Section):
         "What it takes along the normal, fully cured; absent: not known, not checked.", 1.0, 1e6, default=None
     )
     stiffness_share: float = number("Its stiffness over that of the fixing as it was.", 0.05, 2.0, default=1.0)
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
+    cured_share: Quantity = _cured_share()
+    cure_temperature_C: float | None = _cure_temperature()
 
 
 class InjectionAction(Section):
@@ -170,7 +152,7 @@ class StopDrillAction(Section):
     over: str = text("The damage whose end is drilled.")
 
 
-LaidOn = TwoSidedAction | DoublerAction
+LaidOn = PatchAction | TwoSidedAction | DoublerAction
 LetIn = ScarfAction | SteppedAction
 NoCreditAction = InjectionAction | StopDrillAction
 RepairAction = LaidOn | CorePlugAction | LetIn | InsertAction | NoCreditAction

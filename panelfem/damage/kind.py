@@ -7,6 +7,7 @@ condition it brings, what is left of it after a cut-out or a refit, its source a
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import ClassVar
@@ -27,7 +28,7 @@ FACES = ("first ply", "last ply")
 
 
 @dataclass(frozen=True)
-class Damage:
+class Damage(ABC):
     """Something found.
 
     `word` is what a case calls the kind, `about` says it in one line; `source` and `limits` are printed with it.
@@ -46,9 +47,9 @@ class Damage:
         """Names of the stiff and the soft end of what is not known of its stiffness; None if that is known."""
         return None
 
+    @abstractmethod
     def applied(self, panel: Panel, soft: bool) -> Panel:
         """The panel with this damage, at the `soft` or the stiff end of its bracket."""
-        raise NotImplementedError
 
     def faults(self, panel: Panel, others: Mapping[str, BoolArray]) -> Iterator[Fault]:
         """What contradicts it on the undamaged panel; `others` are the areas (ne,) of other damage by name.

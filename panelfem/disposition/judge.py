@@ -160,8 +160,11 @@ def judge_load(result: LoadResult, consequence: Consequence) -> LoadOutcome:
     asked = _asked(result, mode, consequence)
     outcome, doubt = Outcome.DOES_NOT if short else Outcome.MEETS, ""
     if mode is unsettled:
-        outcome, doubt = Outcome.CANNOT_TELL, ", and the mesh does not settle which"
-    sentence = f"{result.load}: {mode_words(mode, settled=mode is not unsettled)}; {number(asked)} is asked for{doubt}"
+        hidden = is_bound(mode)
+        why = "is too coarse to rule out that a place fails before" if hidden else "does not settle which"
+        outcome, doubt = Outcome.CANNOT_TELL, f", and the mesh {why}"
+    settled = mode is not unsettled or is_bound(mode)
+    sentence = f"{result.load}: {mode_words(mode, settled=settled)}; {number(asked)} is asked for{doubt}"
     if why := "; ".join(doubts(result.theory)):
         outcome = Outcome.CANNOT_TELL
         what = why if result.theory.large else f"outside linear theory ({why})"

@@ -181,8 +181,8 @@ def ranked_table(assessment: Assessment) -> Markup:
             el(
                 "caption",
                 "Margin: reserve factor − 1 on the load's own parameter. Takes, release margin: the load that "
-                "governs; the other figures: the worst over all loads, which is named. Bars: thin mark expected, "
-                "thick mark asked for.",
+                "governs; the other figures: the worst over all loads, which is named. Their mesh errors stand "
+                "with each configuration below. Drawn bars: thin mark expected, thick mark asked for.",
             ),
             el("thead", el("tr", *(el("th", head, scope="col") for head in heads))),
             el("tbody", *body),

@@ -95,8 +95,7 @@ class Pressing:
         u, mu, s = step
         gap, push = gap + self.places.change(u, s), np.where(self.inside, push + self._inside(mu), 0.0)
         deepest, touching = float(-gap.min(initial=0.0)), start.copy()
-        for shape in np.unique(self.places.shape_of[self.places.resting]).tolist():
-            self._rest(shape, gap, touching)
+        self._rest(gap, touching)
         amounts, used = np.zeros(0), list[int]()
         force, left = push, gap
         for exchange in range(MOST):
@@ -115,18 +114,18 @@ class Pressing:
             joining = joining[np.argsort(left[joining], kind="stable")[:MORE]]
             touching[out[touching[out]]] = False
             touching[joining] = True
-            for shape in np.unique(self.places.shape_of[self.places.resting]).tolist():
-                self._rest(shape, left, touching)
+            self._rest(left, touching)
         for place, amount in zip(used, amounts.tolist(), strict=True):
             column = self._columns[place][0]
             u, mu, s = u + amount * column[0], mu + amount * column[1], s + amount * column[2]
         return (u, mu, s), np.where(touching, np.maximum(force, 0.0), 0.0), touching
 
-    def _rest(self, shape: int, gap: FloatArray, touching: BoolArray) -> None:
-        """Lets a shape rest on the nearest place if it rests on none."""
-        mine = np.flatnonzero(self.places.shape_of == shape)
-        if not touching[mine].any():
-            touching[mine[int(np.argmin(gap[mine] / self.places.share[mine]))]] = True
+    def _rest(self, gap: FloatArray, touching: BoolArray) -> None:
+        """Lets every shape that must rest on something do so on its nearest place, if it rests on none."""
+        for shape in np.unique(self.places.shape_of[self.places.resting]).tolist():
+            mine = np.flatnonzero(self.places.shape_of == shape)
+            if not touching[mine].any():
+                touching[mine[int(np.argmin(gap[mine] / self.places.share[mine]))]] = True
 
     def _solved(
         self, used: Sequence[int], gap: FloatArray, push: FloatArray

@@ -6,33 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from panelfem.case.fields import Quantity, Section, choice, flag, items, number, section, text
+from panelfem.case.fields import Section, choice, items, number, section, text
 from panelfem.case.schema_area import AreaTable
-from panelfem.case.schema_repair import RepairAction, cure_temperature, cured_share
-
-
-class PatchAction(Section):
-    """A patch bonded on one face."""
-
-    kind: Literal["patch"] = choice("A patch of plies bonded on one face.")
-    name: str = text("What it is called.")
-    over: str | None = text(
-        "The damage it covers, reaching beyond it by the overlap,", default=None, needed="this or area"
-    )
-    overlap_mm: float | None = number(
-        "how far the patch reaches beyond the damage;", 2.0, 300.0, default=None, needed="with over"
-    )
-    area: AreaTable | None = section("or its own area.", default=None, needed="this or over")
-    stack: str = text("Stack of the patch alone, first ply first (in the order of the panel's plies).")
-    material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
-    adhesive: str = text("Material of the bond: an adhesive (the wet resin of a wet patch).")
-    bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
-    side: Literal["first ply", "last ply"] = choice(
-        "The face it is bonded on: that of the first or of the last ply of the stack."
-    )
-    cured_share: Quantity = cured_share()
-    cure_temperature_C: float | None = cure_temperature()
-    cut_out: bool = flag("Whether the damaged area is cut out clean first.", default=False)
+from panelfem.case.schema_repair import RepairAction
 
 
 class TapeAction(Section):
@@ -66,7 +42,7 @@ class SpareAction(Section):
     name: str = text("What it is called.")
 
 
-ActionKeys = PatchAction | RepairAction | TapeAction | RefitAction | SpareAction
+ActionKeys = RepairAction | TapeAction | RefitAction | SpareAction
 ActionTable = Annotated[ActionKeys, Field(discriminator="kind")]
 
 
