@@ -356,7 +356,9 @@ def test_the_command_tells_what_stops_it(car_file: Path, capsys: pytest.CaptureF
         (["--added", "300", "--at", "1", "2", "x"], "is not a number"),
         (["--added", "300", "--at", "1", "2", "3", "--added", "4"], "2 masses and 1 places"),
         (["--added", "300", "--at", "1", "2", "3", "--panel", "door"], "does not carry this panel"),
-        (["--added", "-800000", "--at", "1", "2", "3"], "no such mass"),
+        (["--added", "-800000", "--at", "1", "2", "3"], "--added). Allowed: up to 100000 g"),
+        (["--added", "1e300", "--at", "1", "2", "3"], "--added"),
+        (["--added", "1", "--at", "9e7", "2", "3"], "--at). Allowed: up to 20000 mm"),
     ],
 )
 def test_wrong_uses_of_the_command(

@@ -13,7 +13,7 @@ from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import library
 from panelfem.mesh import PanelMesh
 from panelfem.panel import Fastener, Panel
-from panelfem.reserve.bolted import BoltedCheck, edge_distance, limits
+from panelfem.reserve.bolted import BoltedCheck, advice, edge_distance, limits
 from panelfem.reserve.observe import Observed
 
 BOOK = library()
@@ -61,6 +61,31 @@ def test_advice_and_what_cannot_be():
         Hole(6e-3, 2e-3, 2e-3, 0.030)
     with pytest.raises(InputError, match="diameter is 0"):
         Hole(0.0, 2e-3, 2e-3, 0.030)
+
+
+def test_a_matrix_carries_where_fibres_lie_close_together():
+    """Three directions a few degrees apart are no net: across them a laminate is as strong as its matrix."""
+    ply = BOOK["T300-5208"]
+    for stack in ("[0/10/-10]s", "[0/1/2]", "[0/30/-30]s"):
+        found = strengths(Laminate(parse_stack(stack, BOOK, "T300-5208")), math.pi / 2)
+        assert found.tension < 2.0 * ply.Yt
+    fanned = strengths(Laminate(parse_stack("[0/60/-60]s", BOOK, "T300-5208")), math.pi / 2)
+    assert fanned.tension > 5.0 * ply.Yt
+
+
+def test_a_washer_is_pulled_through_the_thinner_skin():
+    panel = square()
+    sandwich = Laminate(parse_stack("[0/45/foam-pvc-80:6mm/0]", BOOK, "T300-5208"))
+    thin = limits(replace(panel, laminates=(sandwich,)), panel.fasteners[0])[1]
+    alone = Laminate(parse_stack("[0]", BOOK, "T300-5208"))
+    assert thin == pytest.approx(limits(replace(panel, laminates=(alone,)), panel.fasteners[0])[1])
+
+
+def test_what_is_odd_about_a_hole_is_said():
+    panel = square()
+    assert not advice(panel)
+    close = replace(panel.fasteners[0], hole_diameter=10e-3)
+    assert advice(replace(panel, fasteners=(close,)))[0].startswith("at F1, an edge distance of 2 diameters")
 
 
 def square():

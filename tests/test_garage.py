@@ -102,6 +102,25 @@ def test_compression_meets_the_road_at_what_clearance_is_left(folder: Path, edit
     assert road["interference_mm"]["value"] == pytest.approx(70 - clear, abs=1e-3)  # type: ignore[index]
 
 
+def test_every_place_that_meets_the_road_is_pushed_by_it(folder: Path, edit: Edit) -> None:
+    """Not only the lowest of them."""
+    edit("cars/car-seven", "travel_rear_mm = 45", "travel_rear_mm = 90")
+    edit("circuits/harbour", "{ value = 40,", "{ value = 70,")
+    edit("circuits/harbour", "band = [36, 44]", "band = [66, 74]")
+    file = folder / "panels" / "floor-corner.toml"
+    text = file.read_text(encoding="utf-8")
+    first = text[text.index("[[exposure]]") : text.index("[[limit]]")]
+    more = (
+        first.replace('"kerb line"', '"front edge"')
+        .replace("place_mm = [260, 175]", "place_mm = [100, 175]")
+        .replace("2450", "2290")
+    )
+    file.write_text(text.replace(first, first + more.replace("height_mm = 4", "height_mm = 5"), 1), encoding="utf-8")
+    names = [x["name"] for x in made(folder).document["load"]]
+    assert "road in dip before the bridge at kerb line" in names
+    assert "road in dip before the bridge at front edge" in names
+
+
 def test_kerbs_that_do_not_reach_are_said_and_doubtful_ones_are_taken_at_the_top(folder: Path, edit: Edit) -> None:
     """Nothing is dropped silently, and a kerb that may reach at the end of its band is assessed there."""
     edit("findings/corner-torn", '"harbour"', '"airfield"')

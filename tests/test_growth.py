@@ -165,6 +165,10 @@ def test_the_check_tells_growth_or_says_that_it_cannot() -> None:
     silent = DelaminationCheck(damaged(panel(Laminate((Ply(unknown, H), Ply(PLY, H)))), [found(1)]), Residual())
     assert all(r.mode != MODE for r in silent.reserves(rest, observed(strain), True))
     assert "whether L1 grows cannot be told" in silent.untold()[0]
+    assert "GIc_J_per_m2" in silent.untold()[0]
+    foam = Ply(library()["foam-pvc-80"], 5e-3)  # type: ignore[arg-type]
+    disbond = DelaminationCheck(damaged(panel(Laminate((Ply(PLY, H), foam, Ply(PLY, H)))), [found(1)]), Residual())
+    assert "between a skin and a core is not computed" in disbond.untold()[0]
 
 
 def test_growth_never_comes_before_its_part_buckles() -> None:
@@ -178,6 +182,19 @@ def test_growth_never_comes_before_its_part_buckles() -> None:
             if "1 to" not in r.where
         }
         assert got[MODE] >= got["sublaminate buckling"] > 0.0
+
+
+def test_what_shears_and_what_buckles_feed_one_front() -> None:
+    """Together they release at least what the greater of both does, and with one of them none what the other does."""
+    thin = Laminate((Ply(PLY, 1e-4),) * 8)
+    front = Front(damaged(panel(thin), [found(7)]).delaminations[0], Toughness(1.0, 1.0, 1.0))
+    force, shear = np.array([[-4e3, -4e3, 0.0]]), np.array([[300.0, 0.0]])
+    none = np.zeros((1, 2))
+    apart = front.buckled_index(force, True)[0], front.sliding_index(shear)[0]
+    both = front.buckled_index(force, True, shear)[0]
+    assert min(apart) > 0.0
+    assert both > 1.05 * max(apart)
+    assert front.buckled_index(force, True, none)[0] == apart[0]
 
 
 def test_toughness() -> None:

@@ -76,6 +76,7 @@ def test_only_held_unidirectional_plies_gain() -> None:
     assert held("[0/90]s") == [None, 0.25, 0.25, None]
     assert held("[0/90/-90/45/0]") == [None, 0.25, 0.25, 0.125, None]
     assert held("[0/0/0]") == [None] * 3
+    assert held("[0:T300-5208/0/0:T300-5208]") == [None] * 3  # nothing across stops the crack
     assert held("[0/90/foam-pvc-80:5mm/90/0]") == [None] * 5
     assert held("[0:carbon-twill/0/45:carbon-twill/0]") == [None, 0.125, None, None]
     laminate = Laminate(parse_stack("[0/90]s", names, "AS4-3501-6"))

@@ -329,11 +329,25 @@ def test_more_strikes_survived_never_lower_the_reserve() -> None:
     ("given", "what"),
     [
         ((0.0, 0.2, 0.2, 1), "a reserve factor of 0"),
-        ((1.0, 0.001, 0.2, 1), "an? uncertainty of 0.001"),
-        ((1.0, 0.2, 5.0, 1), "a scatter of 5"),
+        ((1.0, 0.001, 0.2, 1), "0.1 % is not taken"),
+        ((1.0, 0.2, 5.0, 1), "500 % is not taken"),
         ((1.0, 0.2, 0.2, -1), "-1 strikes"),
     ],
 )
 def test_experience_that_cannot_be_is_refused(given: tuple[float, float, float, int], what: str) -> None:
     with pytest.raises(InputError, match=what):
         experience(*given)
+
+
+@pytest.mark.parametrize(
+    ("median", "u", "s", "n"), [(0.5, 0.1, 0.1, 200), (0.2, 0.1, 0.1, 2), (0.5, 0.05, 0.1, 5), (1.0, 0.01, 2.0, 5000)]
+)
+def test_many_strikes_survived_against_what_was_computed(median: float, u: float, s: float, n: int) -> None:
+    """Evidence far from the prior, against sums on a wider and finer axis (derived here)."""
+    x = np.linspace(math.log(median) - 12 * u, math.log(median) + 12 * u + 12 * s, 400001)
+    logarithm = -0.5 * ((x - math.log(median)) / u) ** 2 + n * norm.logcdf(x / s)
+    weights = np.exp(logarithm - logarithm.max())
+    weights /= weights.sum()
+    found = experience(median, u, s, n).after
+    assert found.survives == pytest.approx(float(weights @ norm.cdf(x / s)), rel=1e-3, abs=1e-9)
+    assert found.median == pytest.approx(math.exp(x[int(np.searchsorted(np.cumsum(weights), 0.5))]), rel=1e-3)

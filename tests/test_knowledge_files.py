@@ -97,7 +97,7 @@ def test_the_command_prints_the_sentence_and_what_must_be_known(
         ({'name = "D1"': 'name = "D7"'}, "damage.name", "no damage 'D7'"),
         ({"least_mm = 0": "least_mm = 150"}, "damage.most_mm", "150 to 120 mm"),
         ({'{ dial = "left", deflection_mm': '{ dial = "lft", deflection_mm'}, "weight[0].readings[0].dial", "'lft'"),
-        ({'name = "right"': 'name = "left"'}, "dial[2].name", "there already"),
+        ({'name = "right"': 'name = "left"'}, "dial[2].name", "is called"),
         ({"repeatability_mm = 0.01": "repeatability_mm = 0"}, "gauge.repeatability_mm", "out of range"),
         ({"mass_kg = 1": "mass_lb = 1"}, "weight[0].mass_lb", "mass_lb"),
         ({"place_mm = [310, 150]": "place_mm = [310, 150, 90]"}, "dial[2].place_mm", "90"),
@@ -215,4 +215,4 @@ def test_the_command_of_experience_says_before_and_after(capsys: pytest.CaptureF
 def test_experience_that_cannot_be_gets_one_message(capsys: pytest.CaptureFixture[str]) -> None:
     flags = ["--reserve", "1", "--uncertainty", "20", "--scatter", "900", "--survived", "8"]
     assert main(["experience", *flags]) == 2
-    assert "a scatter of 9 is not taken" in capsys.readouterr().err
+    assert "900 % is not taken (scatter)" in capsys.readouterr().err

@@ -128,6 +128,13 @@ def test_what_was_seen_leaves_out_what_does_not_agree() -> None:
         stacks(Candidates((TWILL,), (0.0, math.pi / 4), (None,), 4, 4, outer="unidirectional"))
 
 
+def test_what_was_seen_is_asked_before_the_rest_is_counted_up() -> None:
+    """Ten angles and sixteen plies of which none agrees: told at once, not after all of them."""
+    angles = tuple(math.radians(a) for a in range(0, 90, 9))
+    with pytest.raises(InputError, match="no stack agrees"):
+        stacks(Candidates((TWILL,), angles, (None,), 16, 16, True, outer="unidirectional"))
+
+
 def test_too_many_stacks_are_refused_with_a_way_out() -> None:
     angles = tuple(math.radians(a) for a in range(0, 180, 15))
     with pytest.raises(InputError, match="count the plies at a cut edge"):

@@ -380,6 +380,7 @@ def test_text_that_no_encoding_can_write_is_refused(path: Path) -> None:
         ({"survived": True}, "a note is not survived"),
         ({"about": 7}, "has no entry 7"),
         ({"about": 2}, "has no entry 2"),
+        ({"about": 10**23}, "has no entry 1000"),
         ({"panel": "ild"}, r"does not know the panel.*write 'lid'"),
         ({"panel": " ", "new": True}, "has no name"),
         ({"new": True}, "is in the log already"),

@@ -11,7 +11,8 @@ import pytest
 from synthetic import assessment
 
 from panelfem.assess.notched import estimates
-from panelfem.damage import Hole
+from panelfem.damage import Damage, Hole
+from panelfem.damage.kind import Notch
 from panelfem.failure.notched import POINT_OVER_AVERAGE, NotchedLaminate, finite_width
 from panelfem.laminate import Laminate, Ply, parse_stack
 from panelfem.loads import LoadCase, Pressure
@@ -92,8 +93,12 @@ def _panel(lam: Laminate, region: object) -> Panel:
     return Panel("p", mesh, (lam,), np.zeros(len(mesh.triangles), np.int64), np.array([1.0, 0.0, 0.0]))
 
 
-def _result() -> LoadResult:
-    none = ModeReserve("fibre tension", "maximum stress", "release", 2.5, averaged=3.8e-3)
+TIP = (0.15 + 0.02 * math.cos(0.5), 0.1 + 0.02 * math.sin(0.5), 0.0)
+
+
+def _result(place: tuple[float, float, float] = TIP) -> LoadResult:
+    """Governed at a place: the tip of the ellipse."""
+    none = ModeReserve("fibre tension", "maximum stress", "release", 2.5, place=np.array(place), averaged=3.8e-3)
     still, theory = Deflection(0.0, np.zeros(3), "", np.zeros(3)), TheoryCheck(0.0, 0.0, 0.0)
     return LoadResult("push", "pressure", "pressure", 1.0, still, none, none, (none,), theory)
 
@@ -116,9 +121,26 @@ def test_the_ellipse_is_read_off_the_mesh_and_what_is_none_is_said() -> None:
     near = Ellipse("H", np.array([0.15, 0.025, 0.0]), np.array([0.0, 0, 1]), along, (0.015, 0.014), 0.004)
     (row,) = estimates(_panel(QUASI, near), (Hole("H", "H", 3.8e-3),), (load,), {"push": far}, (_result(),), {})
     assert row.why_not == "the hole is too near an edge"
+    tear = Notch("tear", "H", 3.8e-3)
+    assert "tear is too near" in _why(oval, (Hole("H", "H", 3.8e-3), tear), load, far)
+    away = (0.03, 0.03, 0.0)  # another hole governs there
+    (row,) = estimates(_panel(QUASI, oval), (Hole("H", "H", 3.8e-3),), (load,), {"push": far}, (_result(away),), {})
+    assert row.meshed == math.inf
     lopsided = Laminate(parse_stack("[0/90]", library(), "T300-5208"))
     (row,) = estimates(_panel(lopsided, oval), (Hole("H", "H", 3.8e-3),), (load,), {"push": far}, (_result(),), {})
     assert row.why_not == "the laminate couples stretching and bending"
+
+
+def _why(region: object, damage: tuple[Damage, ...], load: LoadCase, far: np.ndarray) -> str:
+    return estimates(_panel(QUASI, region), damage, (load,), {"push": far}, (_result(),), {})[0].why_not
+
+
+def test_the_width_never_strengthens_a_long_ellipse() -> None:
+    """A slit-like ellipse over a third of the width: at least what a crack costs there, √sec(πa/W) (recalled)."""
+    wide, narrow = (NotchedLaminate(QUASI, (0.02, 0.001), math.pi / 2, w) for w in (math.inf, 0.12))
+    force = np.array([1e4, 0.0, 0.0])
+    costs = wide.factors(force, None, 3.8e-3)[1] / narrow.factors(force, None, 3.8e-3)[1]
+    assert costs > math.sqrt(1.0 / math.cos(math.pi * 0.02 / 0.12))
 
 
 def test_the_report_sets_it_beside_the_mesh_and_says_where_there_is_none() -> None:

@@ -252,6 +252,14 @@ def test_the_demo_is_told_with_unit_and_interval(capsys: pytest.CaptureFixture[s
     assert capsys.readouterr().out == first
 
 
+def test_what_is_beyond_is_summed_up_whatever_its_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A movable part may be called like a place of the block."""
+    path = tmp_path / "wear.toml"
+    path.write_text(DEMO.read_text("utf-8").replace('"flap, right end"', '"rear, right"'), encoding="utf-8")
+    assert main(["wear", str(path)]) == 0
+    assert "Beyond the limit: rear, right." in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("change", "what"),
     [

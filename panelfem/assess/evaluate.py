@@ -24,6 +24,7 @@ from panelfem.assess.shares import Wish, wish
 from panelfem.assess.solve import Solved, far, solve
 from panelfem.case import AssumedInput
 from panelfem.errors import ModelError
+from panelfem.reserve import bolted
 from panelfem.reserve.analyse import Settings, brief, path_of
 from panelfem.reserve.bars import Aim, Doubt, aims, barred, rescaled
 from panelfem.reserve.check import Words
@@ -83,7 +84,7 @@ def evaluate(
     low = solve(state, inputs.loads, settings, order, words, like[0])
     high = solve(state, inputs.loads, settings, order + 1, words, like[1], finer=True)
     shells = low.model.shell, high.model.shell
-    notes = tuple(high.model.holding.system.notes)
+    notes = (*high.model.holding.system.notes, *bolted.advice(state.panel))
     checks = far(low, settings)
     asked = settings.asked if settings.near_only else None
     for stage in ("linear", "far") if checks else ("linear",):

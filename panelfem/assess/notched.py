@@ -16,11 +16,13 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Notched
 from panelfem.damage import Damage, Hole
+from panelfem.damage.kind import Notch
 from panelfem.failure.notched import NotchedLaminate
 from panelfem.loads import LoadCase
+from panelfem.mesh.closest import to_segments
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import residual_of
-from panelfem.reserve.records import LoadResult
+from panelfem.reserve.records import LoadResult, ModeReserve
 
 #: By how much of the area a hole may differ from an ellipse.
 OFF = 0.03
@@ -44,10 +46,12 @@ def estimates(
     results as found.
     """
     rows = []
+    notches = [d for d in damage if isinstance(d, Notch)]
     for i, hole in enumerate(d for d in damage if isinstance(d, Hole)):
-        made = _laminate(panel, hole)
+        made = _laminate(panel, hole, [d for d in notches if d is not hole])
+        corners = panel.mesh.vertices[panel.mesh.triangles[panel.mesh.inside[hole.region]]]
         for load in loads:
-            meshed = _meshed(next(r for r in found if r.load == load.name))
+            meshed = _meshed(next(r for r in found if r.load == load.name), corners)
             row = Notched(hole.name, load.name, float("nan"), float("nan"), meshed, hole.characteristic_length)
             if isinstance(made, str):
                 rows.append(replace(row, why_not=made))
@@ -63,8 +67,8 @@ def estimates(
     return tuple(rows)
 
 
-def _laminate(panel: Panel, hole: Hole) -> NotchedLaminate | str:
-    """The laminate with its hole, or why there is no closed form for it."""
+def _laminate(panel: Panel, hole: Hole, others: Sequence[Notch]) -> NotchedLaminate | str:
+    """The laminate with its hole, or why there is no closed form for it; `others` are what else is missing."""
     mesh = panel.mesh
     inside = mesh.inside[hole.region]
     laminates = {panel.laminates[k] for k in np.unique(panel.laminate_of[inside]).tolist()}
@@ -89,13 +93,26 @@ def _laminate(panel: Panel, hole: Hole) -> NotchedLaminate | str:
     b, a = 2.0 * np.sqrt(value)
     if abs(np.pi * a * b / area.sum() - 1.0) > OFF:
         return "the hole is no ellipse"
-    edge = mesh.vertices[mesh.boundary_edges].mean(axis=1)
-    width = 2.0 * float(np.linalg.norm(edge - centre, axis=1).min()) if len(edge) else np.inf
+    ends = mesh.vertices[mesh.boundary_edges]
+    width = 2.0 * float(to_segments(centre, ends[:, 0], ends[:, 1]).min(initial=np.inf))
     if 2.0 * a > NARROW * width:
         return "the hole is too near an edge"
+    for other in others:
+        there = mesh.vertices[mesh.triangles[mesh.inside[other.region]]].reshape(-1, 3)
+        if 2.0 * a > NARROW * 2.0 * float(np.linalg.norm(there - centre, axis=1).min(initial=np.inf)):
+            return f"{other.name} is too near the hole"
     return NotchedLaminate(laminate, (float(a), float(b)), float(np.arctan2(axes[1, 1], axes[0, 1])), width)
 
 
-def _meshed(result: LoadResult) -> float:
-    """Least factor of the ply modes that govern release where stress was averaged, inf if none governs there."""
-    return min((m.rank for m in result.modes if m.grade == "release" and m.averaged > 0.0), default=float("inf"))
+def _meshed(result: LoadResult, corners: FloatArray) -> float:
+    """Least factor of the ply modes that govern release where stress was averaged at a hole of triangles `corners`
+    (n, 3, 3), inf if none governs there.
+    """
+    start, end = corners.reshape(-1, 3), np.roll(corners, -1, axis=1).reshape(-1, 3)
+
+    def here(mode: ModeReserve) -> bool:
+        if mode.grade != "release" or mode.place is None or mode.averaged <= 0.0:
+            return False
+        return float(to_segments(mode.place, start, end).min()) <= mode.averaged
+
+    return min((mode.rank for mode in result.modes if here(mode)), default=float("inf"))

@@ -19,10 +19,13 @@ import numpy as np
 from panelfem.accuracy.indicator import step
 from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.assess.solve import Solved
+from panelfem.reserve import bolted, fixings
 from panelfem.reserve.bars import SHEAR_MODES, Aim
 from panelfem.reserve.records import LoadResult, ModeReserve
 from panelfem.shell import Shell
 
+#: What modes at a fixing are by; they say which in `where`.
+_AT_FIXINGS = (fixings.CRITERION, bolted.CRITERION)
 #: The next mesh is aimed at this share of what is allowed.
 AIM = 0.6
 #: So many of a state's numbers, those farthest from what is asked, shape the next mesh.
@@ -76,7 +79,7 @@ def wish(low: Solved, high: Solved, wanted: Sequence[tuple[str, Aim]], accuracy:
 
 def _near(solved: Solved, mode: ModeReserve | None) -> BoolArray | None:
     """The elements (ne,) whose strain a mode is read off: those at its place, and within the length averaged over."""
-    if mode is None or mode.place is None or mode.criterion in ("fixing rating", "deflection limit"):
+    if mode is None or mode.place is None or mode.criterion in (*_AT_FIXINGS, "deflection limit"):
         return None
     mesh, model = solved.model.shell.mesh, solved.model
     active = model.subject.counted
@@ -108,7 +111,7 @@ def _dual(solved: Solved, result: LoadResult, aim: Aim, acting: FloatArray | Non
     model, shell = solved.model, solved.model.shell
     state = model.holding.held.at(model.holding.stiffness)
     name = aim.fixing
-    if aim.mode is not None and aim.mode.criterion == "fixing rating":
+    if aim.mode is not None and aim.mode.criterion in _AT_FIXINGS:
         name = aim.mode.where.removeprefix("at ")
     fixings = {f.name: i for i, f in enumerate(model.panel.fasteners)}
     if name in fixings:

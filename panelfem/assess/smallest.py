@@ -30,7 +30,7 @@ from panelfem.case.read import check, read
 from panelfem.disposition import Consequence, Outcome, judge_load
 from panelfem.errors import InputError, ModelError
 from panelfem.laminate import Laminate, parse_stack
-from panelfem.material import Material, PlyMaterial
+from panelfem.material import PlyMaterial
 from panelfem.repair import Option, PatchRepair
 from panelfem.reserve.places import Places
 from panelfem.shell import DEFAULT_ORDER, Shell
@@ -228,6 +228,7 @@ class _Offered:
     action: int
     material: str
     name: str
+    plies: int
 
     @classmethod
     def of(cls, document: Mapping[str, Any], file: Path, name: str) -> _Offered:
@@ -248,8 +249,8 @@ class _Offered:
                 allowed="one patch over a damage, with over and overlap_mm",
                 do="write the option that way",
             )
-        material = _material(model, keys)
-        return cls(document, at, patches[0], material.name, name)
+        fibre = _plies(model, keys)
+        return cls(document, at, patches[0], fibre[0].name, name, len(fibre))
 
     def document(self, overlap: float, stack: str) -> dict[str, Any]:
         """The case with this option alone, its patch exchanged."""
@@ -264,12 +265,12 @@ class _Offered:
         return dict(entry)
 
 
-def _material(model: Any, keys: Any) -> Material:
-    """The material of the first ply of fibre of the patch as offered."""
+def _plies(model: Any, keys: Any) -> list[PlyMaterial]:
+    """The materials of the plies of fibre of the patch as offered."""
     from panelfem.case.checks_materials import materials_of
 
     plies = parse_stack(keys.stack, materials_of(model.materials), keys.material or model.panel.material)
-    return next(ply.material for ply in plies if isinstance(ply.material, PlyMaterial))
+    return [ply.material for ply in plies if isinstance(ply.material, PlyMaterial)]
 
 
 class _Bench:
@@ -286,9 +287,7 @@ class _Bench:
         self.like: Shell | None = None
         self._seen: dict[tuple[tuple[int, ...], int], Candidate] = {}
         self.kind = self.ply.material.kind if isinstance(self.ply.material, PlyMaterial) else "fabric"
-        whole = offered.whole["option"][offered.option]["actions"][offered.action]
-        materials = {self.ply.material.name: self.ply.material}
-        self.offered_plies = _count(whole["stack"], self.ply.material.name, materials)
+        self.offered_plies = offered.plies
         self.found_mass = self._mass(replace(self.option, actions=()))
 
     def family(self, turning: tuple[int, ...], most: int, verified: Sequence[Verified]) -> Iterator[Candidate]:
@@ -336,14 +335,6 @@ class _Bench:
                 judged = judge_load(result, self.consequence)
                 worst = min(worst, (max(judged.factor, 0.0) / judged.required, f"{result.load}: {result.release.mode}"))
         return worst
-
-
-def _count(stack: str, material: str, known: Mapping[str, Material]) -> int:
-    """Plies of fibre in the stack as offered."""
-    from panelfem.material import library
-
-    plies = parse_stack(stack, {**library(), **known}, material)
-    return sum(isinstance(ply.material, PlyMaterial) for ply in plies)
 
 
 def _in_full(offered: _Offered, file: Path, proposed: Sequence[Candidate]) -> tuple[Assessment, list[Verified]]:

@@ -12,7 +12,7 @@ from panelfem.case.checks_materials import material_faults
 from panelfem.case.checks_panel import panel_faults
 from panelfem.case.checks_repair import damage_faults, option_faults
 from panelfem.case.checks_stacks import stack_faults
-from panelfem.case.draft import Draft, Names, twice
+from panelfem.case.draft import Draft, Names, named, twice
 from panelfem.case.faults import nearest
 from panelfem.case.plan import plan_of
 from panelfem.case.schema import CLASS_FACTORS, Safety, Stakes
@@ -26,7 +26,7 @@ def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> l
     raw_panel = document.get("panel")
     faults = [*stakes_faults(draft.case, draft.safety), *_safety(draft.safety)]
     for name in ("damage", "option", "load"):
-        faults += twice(document.get(name), name, name)
+        faults += twice(named(document.get(name)), name, name)
     if isinstance(raw_panel, dict):
         for name, thing in (
             ("fasteners", "fastener"),
@@ -35,7 +35,7 @@ def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> l
             ("masses", "mass"),
             ("held_areas", "held area"),
         ):
-            faults += twice(raw_panel.get(name), f"panel.{name}", thing)
+            faults += twice(named(raw_panel.get(name)), f"panel.{name}", thing)
     of_materials = list(material_faults(draft))
     faults += of_materials
     if not of_materials and not set(names.materials) - set(draft.materials):

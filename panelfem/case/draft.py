@@ -4,7 +4,7 @@ at.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -78,13 +78,13 @@ def named(entries: Any) -> Iterator[tuple[int, str]]:
             yield i, name
 
 
-def twice(entries: Any, path: str, thing: str) -> Iterator[Fault]:
-    """A fault for every entry with the name of an earlier one."""
+def twice(names: Iterable[tuple[int, str]], path: str, thing: str, key: str = "name") -> Iterator[Fault]:
+    """A fault for every numbered name that an earlier one has; `key` is where it stands."""
     seen: dict[str, int] = {}
-    for i, name in named(entries):
+    for i, name in names:
         if name in seen:
             what = f"{thing} {seen[name]} is called {name!r} as well"
-            yield Fault(f"{path}[{i}].name", what, "a name of its own", "rename one of them")
+            yield Fault(f"{path}[{i}].{key}", what, "a name of its own", "rename one of them")
         seen.setdefault(name, i)
 
 

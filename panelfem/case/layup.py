@@ -9,17 +9,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from pydantic import ValidationError
 
 from panelfem.arrays import FloatArray
 from panelfem.case.build_loads import G
-from panelfem.case.faults import faults_of
-from panelfem.case.read import read
+from panelfem.case.read import read_as
 from panelfem.case.schema_layup import BentPlate, BentStrip, LayupFile, Measure
 from panelfem.errors import CaseError, Fault
 from panelfem.knowledge.bending import Bending, Plate, Strip
-from panelfem.knowledge.layup import HALF, Bent, Measured
+from panelfem.knowledge.layup import Bent, Measured
 from panelfem.knowledge.stacks import Candidates
+from panelfem.knowledge.weighted import HALF
 from panelfem.material import CoreMaterial, PlyMaterial, library
 
 
@@ -37,11 +36,7 @@ class Unknown:
 
 def load_layup(path: Path) -> Unknown:
     """Read and check a layup file.  Raises CaseError listing all its faults."""
-    document = read(path)
-    try:
-        model = LayupFile.model_validate(document)
-    except ValidationError as error:
-        raise CaseError(str(path), tuple(faults_of(error, document, LayupFile))) from error
+    model = read_as(path, LayupFile)
     if faults := tuple(_contradictions(model)):
         raise CaseError(str(path), faults)
     piece, keys = model.piece, model.candidates
@@ -113,6 +108,12 @@ def _contradictions(model: LayupFile) -> Iterator[Fault]:
             yield Fault(f"candidates.plies[{i}]", f"{name!r} is there already", "each once", "leave one out")
     for i, core in enumerate(keys.core):
         yield from _known(core.material, CoreMaterial, f"candidates.core[{i}].material", "core")
+    measures = {f"piece.{name}": getattr(piece, name) for name in ("mass_g", "area_cm2", "thickness_mm")}
+    measures |= {f"bent[{i}].deflection_mm": bent.deflection_mm for i, bent in enumerate(model.bent)}
+    for path, measure in measures.items():
+        if measure is not None and measure.plus_minus >= measure.value:
+            what = f"{measure.plus_minus:g} is as much as what was measured, {measure.value:g}"
+            yield Fault(f"{path}.plus_minus", what, "less than the value", "check both, and their unit")
     for i, bent in enumerate(model.bent):
         if isinstance(bent, BentStrip) and bent.width_mm > bent.length_mm:
             what = f"a strip {bent.width_mm:g} mm wide and {bent.length_mm:g} mm long is no strip"

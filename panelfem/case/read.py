@@ -6,15 +6,18 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import TypeAdapter, ValidationError
 
 from panelfem.case.checks import contradictions
 from panelfem.case.draft import Draft
 from panelfem.case.faults import faults_of
+from panelfem.case.fields import Section
 from panelfem.case.schema import CaseFile
 from panelfem.errors import CaseError, Fault
+
+S = TypeVar("S", bound=Section)
 
 
 def read(path: Path) -> dict[str, Any]:
@@ -39,18 +42,29 @@ def read(path: Path) -> dict[str, Any]:
         raise CaseError(str(path), (fault,)) from error
 
 
+def validated(document: Mapping[str, Any], root: type[S]) -> tuple[S | None, list[Fault]]:
+    """A document as a section, or None and its faults."""
+    try:
+        return root.model_validate(document), []
+    except ValidationError as error:
+        return None, faults_of(error, document, root)
+
+
+def read_as(path: Path, root: type[S]) -> S:
+    """A TOML file as a section.  Raises CaseError listing its faults."""
+    section, faults = validated(read(path), root)
+    if section is None:
+        raise CaseError(str(path), tuple(faults))
+    return section
+
+
 def check(document: Mapping[str, Any], file: Path) -> CaseFile:
     """The schema model of a document; raises CaseError with all faults found.
 
     Files named in the case are looked for beside `file`.  What contradicts itself is looked for in every
     section that is sound by itself, so that one run lists as much as can be said.
     """
-    faults: list[Fault] = []
-    model: CaseFile | None = None
-    try:
-        model = CaseFile.model_validate(document)
-    except ValidationError as error:
-        faults += faults_of(error, document, CaseFile)
+    model, faults = validated(document, CaseFile)
     draft = draft_of(model, document)
     known = {fault.path for fault in faults}
     faults += [fault for fault in contradictions(draft, document, file.parent) if fault.path not in known]

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from pydantic import ValidationError
 
 from panelfem.arrays import FloatArray
 from panelfem.case.build_loads import G
 from panelfem.case.builder import build
-from panelfem.case.faults import faults_of
+from panelfem.case.draft import twice
 from panelfem.case.ground import unit
-from panelfem.case.read import parse, read
+from panelfem.case.read import parse, read_as
 from panelfem.case.records import Case
 from panelfem.case.regions import smallest_half_width
 from panelfem.case.schema import CaseFile
@@ -28,6 +27,7 @@ from panelfem.damage import Damage
 from panelfem.errors import CaseError, Fault
 from panelfem.knowledge.compliance import Gauge, Weight
 from panelfem.knowledge.posterior import Prior
+from panelfem.knowledge.weighted import HALF
 from panelfem.loads.records import AreaForce
 from panelfem.units import si
 
@@ -35,8 +35,6 @@ from panelfem.units import si
 SIZES = 5
 #: Kinds of damage whose size changes the stiffness.
 SIZED = ("hole", "softened")
-#: Standard deviations in the half width of a normal interval that holds in 95 of 100 cases.
-HALF = 1.96
 
 
 @dataclass(frozen=True)
@@ -78,11 +76,7 @@ class Check:
 def load_check(case_file: Path, readings_file: Path) -> Check:
     """Read, check and build.  Raises CaseError listing the faults of either file."""
     model = parse(case_file)
-    document = read(readings_file)
-    try:
-        keys = ReadingsFile.model_validate(document)
-    except ValidationError as error:
-        raise CaseError(str(readings_file), tuple(faults_of(error, document, ReadingsFile))) from error
+    keys = read_as(readings_file, ReadingsFile)
     if faults := tuple(_contradictions(keys, model)):
         raise CaseError(str(readings_file), faults)
     own = next((d for d in model.damage if keys.damage is not None and d.name == keys.damage.name), None)
@@ -210,10 +204,11 @@ def _contradictions(keys: ReadingsFile, model: CaseFile) -> Iterator[Fault]:
         yield Fault("check.state", what, ", ".join(states), "write one of these")
     yield from _of_damage(keys, model)
     for key, names in (("dial", [d.name for d in keys.dial]), ("weight", [w.name for w in keys.weight])):
-        yield from _twice(key, names)
+        yield from twice(enumerate(names), key, key)
     dials = [d.name for d in keys.dial]
     for i, weight in enumerate(keys.weight):
-        yield from _twice(f"weight[{i}].readings", [r.dial for r in weight.readings], "dial")
+        read = enumerate(r.dial for r in weight.readings)
+        yield from twice(read, f"weight[{i}].readings", "the dial of reading", "dial")
         for j, one in enumerate(weight.readings):
             if one.dial not in dials:
                 what = f"no gauge is called {one.dial!r}"
@@ -236,9 +231,3 @@ def _of_damage(keys: ReadingsFile, model: CaseFile) -> Iterator[Fault]:
     if keys.damage.least_mm >= keys.damage.most_mm:
         what = f"the sizes run from {keys.damage.least_mm:g} to {keys.damage.most_mm:g} mm"
         yield Fault("damage.most_mm", what, "more than least_mm", "mend one of them")
-
-
-def _twice(path: str, names: Sequence[str], key: str = "name") -> Iterator[Fault]:
-    for i, name in enumerate(names):
-        if name in names[:i]:
-            yield Fault(f"{path}[{i}].{key}", f"{name!r} is there already", "each once", "name it apart")

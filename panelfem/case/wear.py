@@ -6,10 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pydantic import ValidationError
-
-from panelfem.case.faults import faults_of
-from panelfem.case.read import read
+from panelfem.case.draft import twice
+from panelfem.case.read import read_as
 from panelfem.case.schema_wear import Point, WearFile
 from panelfem.errors import CaseError, Fault, InputError
 from panelfem.wear import Forecast, Position, Reading, forecast, position
@@ -35,11 +33,7 @@ class Worn:
 
 def load_wear(path: Path) -> Worn:
     """Read, check and judge a wear file.  Raises CaseError listing all its faults."""
-    document = read(path)
-    try:
-        model = WearFile.model_validate(document)
-    except ValidationError as error:
-        raise CaseError(str(path), tuple(faults_of(error, document, WearFile))) from error
+    model = read_as(path, WearFile)
     if faults := tuple(_contradictions(model)):
         raise CaseError(str(path), faults)
     level, repeatability = 1e-2 * model.wear.level_percent, 1e-3 * model.gauge.repeatability_mm
@@ -92,6 +86,4 @@ def _contradictions(model: WearFile) -> Iterator[Fault]:
     if model.point and model.wear.finish_laps is None:
         yield Fault("wear.finish_laps", "is missing", "a number, 0 to 100000", "write finish_laps")
     for key, names in (("point", [p.name for p in model.point]), ("movable", [m.name for m in model.movable])):
-        for i, name in enumerate(names):
-            if name in names[:i]:
-                yield Fault(f"{key}[{i}].name", f"{name!r} is there already", "each name once", "name it apart")
+        yield from twice(enumerate(names), key, key)

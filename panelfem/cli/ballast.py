@@ -21,6 +21,9 @@ _CAUTION = (
     "force decide, also on least mass, and on how ballast is held and sealed."
 )
 
+#: Greatest mass (kg) that may be added, and farthest place (mm) from the origin of the axes: beyond, a unit is wrong.
+MOST, FARTHEST = 100.0, 20000.0
+
 
 def run(chosen: Namespace) -> int:
     """Find the move and print it."""
@@ -30,6 +33,16 @@ def run(chosen: Namespace) -> int:
             where="--added, --at",
             do="give each --added its --at",
         )
+    for amount, place in zip(chosen.added, chosen.at, strict=True):
+        if not abs(amount) <= 1e3 * MOST:
+            raise InputError(
+                f"{amount:g} g cannot be", where="--added", allowed=f"up to {1e3 * MOST:g} g", do="check the unit"
+            )
+        if not max(map(abs, place)) <= FARTHEST:
+            raise InputError(
+                f"{max(place, key=abs):g} mm is not on a car", where="--at", allowed=f"up to {FARTHEST:g} mm",
+                do="check the unit",
+            )  # fmt: skip
     file = read_car(chosen.car)
     bodies = [
         added(1e-3 * grams, (1e-3 * x, 1e-3 * y, 1e-3 * z), file, chosen.panel)

@@ -12,6 +12,7 @@ from panelfem.case.layup import Unknown, load_layup
 from panelfem.cli.console import out, show, stages, table, visible
 from panelfem.knowledge.layup import Bank, Fitting, Layups, Spread, fit
 from panelfem.knowledge.stacks import stacks
+from panelfem.knowledge.weighted import HALF
 from panelfem.units import number
 
 #: Stacks that are listed.
@@ -106,7 +107,7 @@ def _measured(unknown: Unknown) -> list[str]:
     pairs = [pair for pair in (m.areal_mass, m.thickness) if pair is not None]
     pairs += [(b.deflection, b.noise) for b in m.bent]
     return [
-        f"{head.lower()} {number(f * v, 4)} ± {number(1.96 * f * s, 2)} {u}"
+        f"{head.lower()} {number(f * v, 4)} ± {number(HALF * f * s, 2)} {u}"
         for head, (v, s), (f, u) in zip(_heads(unknown), pairs, _units(unknown), strict=True)
     ]
 
@@ -118,9 +119,7 @@ def _spread(s: Spread) -> tuple[str, ...]:
 
 
 def _value(s: Spread, value: float) -> str:
-    """A in N/mm, D in N·m, a factor as it is; what is only rounding is 0."""
-    size = max(abs(end) for end in (*s.before, s.low, s.high, 1e-300))
-    value = 0.0 if abs(value) < 1e-9 * size else value
+    """A in N/mm, D in N·m, a factor as it is."""
     if s.name.startswith("A"):
         return f"{number(1e-3 * value)} N/mm"
     return f"{number(value)} N·m" if s.name.startswith("D") else f"×{number(value)}"

@@ -22,7 +22,8 @@ _WITH_ADD = ("by", "words", "at", "about", "grams", "survived", "new")
 def run(chosen: Namespace) -> int:
     """List the panels, show a life, or add to one."""
     if chosen.add is None:
-        alone = next((name for name in _WITH_ADD if getattr(chosen, name) not in (None, False)), None)
+        given = {name: getattr(chosen, name) for name in _WITH_ADD}
+        alone = next((name for name, value in given.items() if value is not None and value is not False), None)
         if alone is not None:
             raise InputError(f"--{alone} goes with an entry", where=f"--{alone}", do="say which with --add")
     elif chosen.panel is None:

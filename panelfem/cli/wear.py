@@ -99,10 +99,10 @@ def _notes(of: Iterator[tuple[str, tuple[str, ...]]]) -> Iterator[Text]:
 
 def _summary(worn: Worn) -> str:
     """All of them in one line, the worst first."""
-    verdicts = {f.point: f.verdict for f in worn.points} | {p.item: p.verdict for p in worn.movable}
+    verdicts = [*((f.point, f.verdict) for f in worn.points), *((p.item, p.verdict) for p in worn.movable)]
     parts = []
     for verdict, words in ((Verdict.BEYOND, "Beyond the limit"), (Verdict.CANNOT_TELL, "Cannot be told")):
-        if names := [visible(name) for name, v in verdicts.items() if v is verdict]:
+        if names := [visible(name) for name, v in verdicts if v is verdict]:
             parts.append(f"{words}: {'; '.join(names)}.")
     return " ".join(parts) or "All within the limits entered."
 

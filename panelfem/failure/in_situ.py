@@ -69,7 +69,8 @@ def held_thickness(laminate: Laminate) -> tuple[float | None, ...]:
     out: list[float | None] = [None] * len(laminate.plies)
     for before, group, after in zip(groups, groups[1:], groups[2:], strict=False):
         material = laminate.plies[group[0]].material
-        held = fibre[before[-1]] and fibre[after[0]]
+        own = laminate.plies[group[0]]
+        held = all(fibre[i] and not _along(own, laminate.plies[i]) for i in (before[-1], after[0]))
         if held and isinstance(material, PlyMaterial) and material.kind == "unidirectional":
             for i in group:
                 out[i] = sum(laminate.plies[k].thickness for k in group)
@@ -91,5 +92,11 @@ def in_situ(laminate: Laminate) -> Laminate:
 
 def _alike(one: Ply, other: Ply) -> bool:
     """Of one material, with fibres along one line."""
+    return one.material == other.material and _along(one, other)
+
+
+def _along(one: Ply, other: Ply) -> bool:
+    """With fibres along one line only: a fabric always has others across it."""
     turn = (one.angle - other.angle) % math.pi
-    return one.material == other.material and min(turn, math.pi - turn) < _SAME
+    fabric = any(isinstance(p.material, PlyMaterial) and p.material.kind == "fabric" for p in (one, other))
+    return min(turn, math.pi - turn) < _SAME and (not fabric or one.material == other.material)

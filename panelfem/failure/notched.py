@@ -47,9 +47,8 @@ def finite_width(share: float, concentration: float) -> float:
     if s == 0.0:
         return 1.0
     isotropic = 3.0 * (1.0 - s) / (2.0 + (1.0 - s) ** 3)
-    # the magnified share (2a/W) M
-    magnified = (np.sqrt(1.0 - 8.0 * (isotropic - 1.0)) - 1.0) / 2.0
-    inverse = isotropic + 0.5 * magnified**3 * (concentration - 3.0) * (1.0 - magnified)
+    squared = (np.sqrt(1.0 - 8.0 * (isotropic - 1.0)) - 1.0) / 2.0  # of the magnified share (2a/W) M
+    inverse = isotropic + 0.5 * squared**3 * (concentration - 3.0) * (1.0 - squared)
     return float(1.0 / inverse)
 
 
@@ -78,11 +77,15 @@ class NotchedLaminate:
         one, other = (self._least(rows, stress, decide or {}) for rows in (point, mean))
         return (one if one < NEVER else np.inf), (other if other < NEVER else np.inf)
 
-    def _hole(self, far: FloatArray) -> OpenHole:
+    def _turned(self) -> FloatArray:
+        """A (3, 3) in the axes of the hole."""
         back = strain_turn(-self.angle)
-        A = back.T @ self.laminate.A @ back
+        A = np.asarray(back.T @ self.laminate.A @ back)
         A[0, 0] *= 1.0 + 1e-4  # a laminate that is isotropic in its plane has a double root
-        return OpenHole(A, *self.semi_axes, tuple(far.tolist()))
+        return A
+
+    def _hole(self, far: FloatArray) -> OpenHole:
+        return OpenHole(self._turned(), *self.semi_axes, tuple(far.tolist()))
 
     def _resultants(self, force: FloatArray, ring: FloatArray, ahead: FloatArray) -> FloatArray:
         """(len(ahead), n, 3) N/m in the frame of the 0° axis, so far from the edge along its normal."""
@@ -96,15 +99,18 @@ class NotchedLaminate:
         return np.asarray(found @ np.linalg.inv(back))
 
     def _width_factor(self, force: FloatArray) -> float:
-        """For the width across the greatest far force; the concentration is that under it alone."""
+        """For the width across the greatest far force, as of a circle as wide as the hole is long, never below 1: the
+        formula is one of circles, and for ellipses that is on the safe side.
+        """
         if not np.isfinite(self.width):
             return 1.0
         ring = np.linspace(0.0, 2.0 * np.pi, 4 * _ROUND, endpoint=False)
         value, axes = np.linalg.eigh(np.array([[force[0], force[2]], [force[2], force[1]]]))
         along = axes[:, int(np.argmax(np.abs(value)))]
         single = np.array([along[0] ** 2, along[1] ** 2, along[0] * along[1]])
-        hoop = self._hole(single @ strain_turn(-self.angle)).hoop(ring)
-        return finite_width(2.0 * max(self.semi_axes) / self.width, float(hoop.max()))
+        radius = max(self.semi_axes)
+        circle = OpenHole(self._turned(), radius, radius, tuple((single @ strain_turn(-self.angle)).tolist()))
+        return max(finite_width(2.0 * radius / self.width, float(circle.hoop(ring).max())), 1.0)
 
     def _least(self, force: FloatArray, held: FloatArray | None, decide: Mapping[str, str]) -> float:
         """Least factor (release modes of the deciding criteria) at resultants (n, 3)."""

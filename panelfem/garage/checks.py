@@ -69,8 +69,8 @@ def _panel(file: PreparedPanel) -> Iterator[Fault]:
         yield Fault(fault.path.replace("case.", "prepared.", 1), fault.what, fault.allowed, fault.do)
     plan = plan_of(file.panel.outline) if file.panel.outline is not None else None
     on_mesh = file.panel.mesh is not None
-    yield from twice([{"name": e.name} for e in file.exposure], "exposure", "exposure")
-    yield from twice([{"name": limit.name} for limit in file.limit], "limit", "limit")
+    yield from twice(enumerate(e.name for e in file.exposure), "exposure", "exposure")
+    yield from twice(enumerate(limit.name for limit in file.limit), "limit", "limit")
     for i, limit in enumerate(file.limit):
         yield from area_faults(limit.area, f"limit[{i}].area", plan, on_mesh)
     for i, exposure in enumerate(file.exposure):
@@ -95,7 +95,7 @@ def _car(file: Car, panels: Sequence[str]) -> Iterator[Fault]:
         what = f"is not behind the front axle at {head.front_axle_mm:g} mm"
         do = "x runs rearward: check the axles"
         yield Fault("car.rear_axle_mm", what, f"more than {head.front_axle_mm:g} mm", do)
-    yield from twice([{"name": s.name} for s in file.station], "station", "station")
+    yield from twice(enumerate(s.name for s in file.station), "station", "station")
     for i, station in enumerate(file.station):
         if not station.least_kg <= station.mass_kg <= station.most_kg:
             what = f"{station.mass_kg:g} kg is not within its limits"
@@ -157,7 +157,7 @@ def travel_faults(library: Library, car: str, circuit: str) -> Iterator[Fault]:
 def _kit(file: Kit) -> Iterator[Fault]:
     of_materials = list(material_faults(Draft(materials=file.materials)))
     yield from of_materials
-    yield from twice([{"name": p.name} for p in file.patch], "patch", "patch")
+    yield from twice(enumerate(p.name for p in file.patch), "patch", "patch")
     if of_materials:
         return
     materials = materials_of(file.materials)

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from panelfem.case.inputs import origin_of
-from panelfem.case.read import check, read
+from panelfem.case.read import check, read, validated
 from panelfem.case.schema_panel import Panel
 from panelfem.errors import CaseError, Fault
 from panelfem.garage.checks import travel_faults, unknown
-from panelfem.garage.library import Library, label, located, validated
+from panelfem.garage.library import Library, label, located
 from panelfem.garage.loads import compose_loads
 from panelfem.garage.options import compose_options
 from panelfem.garage.overrides import KEPT, kept_faults, override, override_list

@@ -8,11 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import ValidationError
-
-from panelfem.case.faults import faults_of
 from panelfem.case.fields import Section
-from panelfem.case.read import read
+from panelfem.case.read import read, validated
 from panelfem.errors import CaseError, Fault
 from panelfem.garage.schema_car import Car
 from panelfem.garage.schema_circuit import Circuit
@@ -105,14 +102,6 @@ def _read_all(
         if section is not None:
             found[path.stem] = section
     return found
-
-
-def validated(document: Mapping[str, Any], root: type[S]) -> tuple[S | None, list[Fault]]:
-    """A document as a section, or None and its faults."""
-    try:
-        return root.model_validate(document), []
-    except ValidationError as error:
-        return None, faults_of(error, document, root)
 
 
 def located(faults: tuple[Fault, ...] | list[Fault], where: str) -> Iterator[Fault]:

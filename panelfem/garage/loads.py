@@ -90,11 +90,12 @@ def compose_loads(library: Library, panel: str, car: str, circuit: str) -> Loads
             origins["road"] = f"{meeting.car}, {meeting.circuit}, {meeting.panel}"
             what += f", road under exposure {lowest.name!r}: clearance less travel is {gap.value:.4g} mm"
         made.add(table, f"{meeting.circuit}: {what}", origins)
-        if roads and gap.low < -_LEAST:
-            name = f"road in {dip.name} at {lowest.name}"
-            base = _contact("wall contact", name, lowest, raw["compression"][i]) | limits
-            what = f"the road in {dip.name!r} at exposure {lowest.name!r}"
-            _reach(made, base, what, {"travel": dip.suspension_travel_mm}, lowest, meeting)
+        for exposure in roads:
+            if _gap(meeting.head, exposure, dip.suspension_travel_mm).low < -_LEAST:
+                name = f"road in {dip.name} at {exposure.name}"
+                base = _contact("wall contact", name, exposure, raw["compression"][i]) | limits
+                what = f"the road in {dip.name!r} at exposure {exposure.name!r}"
+                _reach(made, base, what, {"travel": dip.suspension_travel_mm}, exposure, meeting)
     return made
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Any
 
 from panelfem.case.fields import Quantity
@@ -165,7 +167,7 @@ def needed_mm(damage: Any, patch: Patch) -> float:
     if isinstance(area, Disc):
         size: float = area.diameter_mm
     elif isinstance(area, Polygon):
-        size = max(max(c) - min(c) for c in zip(*area.corners_mm, strict=True))
+        size = max(math.dist(a, b) for a, b in combinations(area.corners_mm, 2))
     else:
         size = max(area.length_mm, area.width_mm)
     return size + 2.0 * (tolerance + patch.overlap_mm)

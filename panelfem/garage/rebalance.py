@@ -8,19 +8,15 @@ import numpy as np
 
 from panelfem.assess.records import Configuration
 from panelfem.balance import Ballast, Body, changed, placed, restore
-from panelfem.case.read import read
-from panelfem.errors import CaseError, InputError
-from panelfem.garage.library import validated
+from panelfem.case.read import read_as
+from panelfem.errors import InputError
 from panelfem.garage.on_car import balance_car, carried, on_car, stations
 from panelfem.garage.schema_car import Car
 
 
 def read_car(path: Path) -> Car:
     """A car file by itself.  Raises CaseError listing its faults."""
-    section, faults = validated(read(path), Car)
-    if section is None:
-        raise CaseError(str(path), tuple(faults))
-    return section
+    return read_as(path, Car)
 
 
 def added(mass: float, place: tuple[float, float, float], car: Car, panel: str | None = None) -> Body:

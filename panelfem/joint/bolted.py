@@ -26,6 +26,9 @@ SOFTENING = 0.25
 #: Least edge distance and width in hole diameters, below which a laminate fails by shear-out or net tension before it
 #: bears: Hart-Smith 1976; CMH-17 vol. 3 (recalled).
 EDGE, WIDTH = 3.0, 5.0
+#: Greatest angle between neighbouring fibre directions, degrees, with which a net of fibres carries without its matrix
+#: (a choice: it takes in 0/±60 and 0/±45/90, not 0/±45 alone).
+FANNED = 60.0
 
 
 @dataclass(frozen=True)
@@ -160,9 +163,9 @@ def strengths(laminate: Laminate, angle: float) -> Strengths:
     """Strengths of the plies of a laminate in the direction at `angle` (rad) from the 0° axis.
 
     By lamination theory of the plies lying flat (no bending): a mean stress along the direction, or in-plane shear
-    across it, until the first ply reaches a strength, by greatest stress.  Where fibres lie in three directions or more
-    they carry on when the matrix between them cracks, and only strengths along fibres count.  Raises InputError for a
-    laminate without plies of fibre.
+    across it, until the first ply reaches a strength, by greatest stress.  Where fibres lie in three directions or
+    more, none farther than :data:`FANNED` from the next, they carry on when the matrix between them cracks, and only
+    strengths along fibres count.  Raises InputError for a laminate without plies of fibre.
 
     >>> from panelfem.laminate import parse_stack
     >>> from panelfem.material import library
@@ -182,7 +185,8 @@ def strengths(laminate: Laminate, angle: float) -> Strengths:
     mean = np.asarray(sum(p.thickness * q for p, _, q in fibre)) / thickness
     directions = {round(math.degrees(p.angle)) % 180 for p, _, _ in fibre}
     directions |= {(round(math.degrees(p.angle)) + 90) % 180 for p, m, _ in fibre if m.kind == "fabric"}
-    carried = len(directions) >= 3
+    around = np.sort([*directions, min(directions) + 180.0])
+    carried = len(directions) >= 3 and float(np.diff(around).max()) <= FANNED
     back = strain_turn(angle).T  # stresses in panel axes from those in turned axes
     found = []
     for unit in (np.array([1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0])):

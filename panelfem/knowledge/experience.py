@@ -22,7 +22,8 @@ from panelfem.arrays import FloatArray
 from panelfem.errors import InputError
 from panelfem.knowledge.weighted import ends, quantiles
 
-#: Steps of the integral in the smaller of both standard deviations, and how many of u it reaches either way.
+#: Steps of the integral in the smaller of both standard deviations, and how many of u it reaches either way, upwards
+#: from where so many of s are survived.
 STEPS, REACH = 20.0, 9.0
 #: Standard deviations of the logarithm that are taken.
 LEAST, MOST = 0.01, 2.0
@@ -61,12 +62,18 @@ def experience(median: float, uncertainty: float, scatter: float, survived: int,
     (0.5, 0.9)
     """
     if not 0.0 < median < math.inf:
-        raise InputError(f"a reserve factor of {median:g} cannot be", allowed="above 0", do="take it from the report")
+        what, do = f"a reserve factor of {median:g} cannot be", "take it from the report"
+        raise InputError(what, where="reserve", allowed="above 0", do=do)
     for what, value in (("uncertainty", uncertainty), ("scatter", scatter)):
         if not LEAST <= value <= MOST:
-            raise InputError(f"a {what} of {value:g} is not taken", allowed=f"{LEAST:g} to {MOST:g}, of the logarithm")
+            raise InputError(
+                f"{100 * value:g} % is not taken", where=what, allowed=f"{100 * LEAST:g} to {100 * MOST:g} %",
+                do="give a standard deviation, of the logarithm",
+            )  # fmt: skip
     if survived < 0:
-        raise InputError(f"{survived} strikes cannot be survived", allowed="0 or more")
+        raise InputError(
+            f"{survived} strikes cannot be survived", where="survived", allowed="0 or more", do="count them in the log"
+        )
     x, survives = _axis(math.log(median), uncertainty, scatter)
     return Experience(
         survived,
@@ -82,7 +89,9 @@ def _axis(middle: float, uncertainty: float, scatter: float) -> tuple[FloatArray
 
     step = min(uncertainty, scatter) / STEPS
     count = math.ceil(REACH * uncertainty / step)
-    x = middle + step * np.arange(-count, count + 1)
+    # strikes survived draw the bell to where every strike is survived: it must reach beyond that
+    top = math.ceil((max(scatter * REACH - middle, 0.0) + REACH * uncertainty) / step)
+    x = middle + step * np.arange(-count, top + 1)
     return np.asarray(x, float), np.asarray(log_ndtr(x / scatter), float)
 
 

@@ -25,23 +25,19 @@ from panelfem.errors import InputError
 from panelfem.failure import CRITERIA, deciding
 from panelfem.knowledge.bending import Bending, Plate, pliancy
 from panelfem.knowledge.stacks import Stack
-from panelfem.knowledge.weighted import ends, mixture_quantiles
+from panelfem.knowledge.weighted import DOUBT, HALF, UNINFORMED, ends, mixture_quantiles
 from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import softened
 from panelfem.material import Material, PlyMaterial
 
-#: Standard deviations in the half width of a normal interval that holds in 95 of 100 cases.
-HALF = 1.96
 #: Bands of thickness, density and modulus of a material that states none: half widths (common practice, no source).
 THICKNESS, DENSITY, MODULUS = 0.05, 0.03, 0.07
+#: Entries of a block below this share of its greatest are only rounding.
+ROUNDING = 1e-9
 #: Step of the derivatives by differences.
 STEP = 1e-3
 #: ln of a likelihood, under the best, below which a stack is not bent on the computer, and how many plates may be.
 FAR, MOST_PLATES = 25.0, 400
-#: A sum of squares that the true stack passes in so few cases means that none is true.
-DOUBT = 0.01
-#: Interval of an entry as a share of the prior's above which it is not informed (a choice).
-UNINFORMED = 0.9
 
 #: Entries of A and D that are told, by row and column.
 ENTRIES = ((0, 0), (1, 1), (0, 1), (2, 2), (0, 2), (1, 2))
@@ -258,7 +254,8 @@ def _one(stack: Stack, load: FloatArray | None) -> One:
 
 def _values(laminate: Laminate, load: FloatArray | None) -> FloatArray:
     rows, columns = np.array(ENTRIES).T
-    told = [laminate.A[rows, columns], laminate.D[rows, columns]]
+    told = [block[rows, columns] for block in (laminate.A, laminate.D)]
+    told = [np.where(np.abs(block) > ROUNDING * block.max(), block, 0.0) for block in told]
     if load is not None:
         told.append(np.array([first_ply(laminate, load)]))
     return np.concatenate([[laminate.areal_mass, laminate.thickness, pliancy(laminate)], *told])

@@ -20,7 +20,7 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.errors import InputError
 from panelfem.knowledge.surface import Surface
-from panelfem.knowledge.weighted import ends, quantiles
+from panelfem.knowledge.weighted import UNINFORMED, ends, quantiles
 
 #: Standard deviations of the prior that the grid reaches either way.
 REACH = 4.0
@@ -30,8 +30,6 @@ POINTS = (41, 31, 81)
 SLIGHT = 1e-7
 #: The grid closes in at most so often, and while it shrinks to less than this share.
 ROUNDS, SHRINKS = 5, 0.8
-#: An unknown whose interval stays wider than this share of the prior's is not informed by the readings (a choice).
-UNINFORMED = 0.9
 
 Unknown = Literal["damage size", "skin stiffness", "fixing stiffness"]
 

@@ -74,9 +74,8 @@ def stacks(of: Candidates) -> tuple[Stack, ...]:
             for symmetric in (True, False):
                 if not symmetric and not of.unsymmetric:
                     continue
-                for plies in _symmetric(options, n, middle) if symmetric else _other(options, n, middle):
-                    if not _as_seen(plies[-1], of):
-                        continue
+                outer = tuple(ply for ply in options if _as_seen(ply, of))
+                for plies in (_symmetric if symmetric else _other)(options, outer, n, middle):
                     groups.setdefault((c, n, symmetric), []).append(plies)
                     count += 1
                     if count > MOST_STACKS:
@@ -124,17 +123,23 @@ def _as_seen(last: Ply, of: Candidates) -> bool:
     return of.outer_angle is None or _apart(last.angle, of.outer_angle, turn) <= SEEN
 
 
-def _symmetric(options: tuple[Ply, ...], n: int, middle: tuple[Ply, ...]) -> Iterator[tuple[Ply, ...]]:
-    """Symmetric stacks of n plies about a core, or about the middle of one ply."""
+def _symmetric(
+    options: tuple[Ply, ...], outer: tuple[Ply, ...], n: int, middle: tuple[Ply, ...]
+) -> Iterator[tuple[Ply, ...]]:
+    """Symmetric stacks of n plies about a core, or about the middle of one ply, their outer plies among `outer`."""
     if middle and n % 2:
         return
-    for half in product(options, repeat=(n + 1) // 2):
+    for half in product(outer, *[options] * ((n + 1) // 2 - 1)):
         yield (*half, *middle, *(half[-2::-1] if n % 2 else half[::-1]))
 
 
-def _other(options: tuple[Ply, ...], n: int, middle: tuple[Ply, ...]) -> Iterator[tuple[Ply, ...]]:
-    """Stacks of n plies that are not symmetric; a core has a ply on either side, and may have more on one."""
-    for plies in product(options, repeat=n):
+def _other(
+    options: tuple[Ply, ...], outer: tuple[Ply, ...], n: int, middle: tuple[Ply, ...]
+) -> Iterator[tuple[Ply, ...]]:
+    """Stacks of n plies that are not symmetric, the last among `outer`; a core has a ply on either side, and may have
+    more on one.
+    """
+    for plies in product(*[options] * (n - 1), outer):
         for below in range(1, n) if middle else (n,):
             stack = (*plies[:below], *middle, *plies[below:])
             if stack != stack[::-1]:

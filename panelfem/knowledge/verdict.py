@@ -11,13 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from panelfem.errors import InputError
-from panelfem.knowledge.posterior import UNINFORMED, Posterior, Told
+from panelfem.knowledge.posterior import Posterior, Told
+from panelfem.knowledge.weighted import DOUBT, UNINFORMED
 from panelfem.units import number
 
 #: Evidence of one state against another up to which the readings do not tell them apart.
 BARE = math.sqrt(10.0)
-#: A sum of squares that readings of the true state pass in so few cases means that no state is true.
-DOUBT = 0.01
 #: A panel within this share of the model is as stiff as it (a choice: a model is seldom better).
 CLOSE = 0.02
 

@@ -8,6 +8,12 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 
+#: Standard deviations in the half width of a normal interval that holds in 95 of 100 cases.
+HALF = 1.96
+#: Width of an interval as a share of the prior's above which a number is not informed (a choice).
+UNINFORMED = 0.9
+#: A sum of squares that the truth passes in so few cases means that nothing looked at is true.
+DOUBT = 0.01
 #: Points lighter than this share of the heaviest carry nothing that is shown.
 LIGHT = 1e-9
 #: Halvings of the interval that a quantile lies in.

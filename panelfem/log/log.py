@@ -174,7 +174,8 @@ class Log:
         if not who.strip():
             raise InputError("nobody is named for the entry", where="who", do="say who with --by")
         if about is not None:
-            row = self._connection.execute("SELECT panel FROM entry WHERE id = ?", (about,)).fetchone()
+            known = 0 < about < 2**63  # what SQLite can number
+            row = self._connection.execute("SELECT panel FROM entry WHERE id = ?", (about if known else 0,)).fetchone()
             if row is None or row[0] != panel:
                 raise InputError(
                     f"the panel has no entry {about}", where="about", do="take the number from the panel's life"

@@ -15,6 +15,16 @@ def on_segment(points: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(np.clip(np.einsum("...i,...i->...", points - a, run) / np.where(length > 0, length, 1), 0, 1))
 
 
+def to_segments(point: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
+    """Distances (n,) of a point (3,) from the segments between a and b (n, 3).
+
+    >>> to_segments(np.array([0.5, 2.0, 0.0]), np.zeros((1, 3)), np.array([[1.0, 0, 0]])).tolist()
+    [2.0]
+    """
+    t = on_segment(point, a, b)
+    return np.asarray(np.linalg.norm(a + t[:, None] * (b - a) - point, axis=1))
+
+
 def on_triangle(points: FloatArray, corners: FloatArray) -> FloatArray:
     """Barycentric coordinates (..., 3) of the closest point of triangles `corners` (..., 3, 3) to `points` (..., 3).
 

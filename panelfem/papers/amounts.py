@@ -41,16 +41,21 @@ def area(panel: Panel, region: str) -> float:
 def amounts(panel: Panel, action: Action) -> Iterator[Amount]:
     """What one action needs."""
     match action:
-        case PatchRepair(name=name, region=region, laminate=laminate, adhesive=adhesive, bond_thickness=bond):
-            covered = area(panel, region)
+        case PatchRepair() | ScarfRepair():
+            name, laminate, adhesive, bond = action.name, action.laminate, action.adhesive, action.bond_thickness
+            covered = area(panel, action.region)
             yield from _plies(name, laminate, covered)
             mass = adhesive.density * bond * covered
+            whole = "; the plies are counted over the full outline, of which the inner ones need less"
+            inner = whole if isinstance(action, ScarfRepair) else ""
             yield Amount(
                 f"{name}: {adhesive.name}",
                 f"{number(1e3 * mass)} g in the bond, without waste",
-                f"{number(1e3 * bond)} mm over {number(1e4 * covered)} cm², {number(adhesive.density, 4)} kg/m³",
+                f"{number(1e3 * bond)} mm over {number(1e4 * covered)} cm², {number(adhesive.density, 4)} kg/m³{inner}",
                 mass,
             )
+            if isinstance(action, ScarfRepair):
+                return
             if action.both_sides:
                 yield Amount(
                     f"{name}: the same once more, for the other face", "as above", "two like patches",
@@ -58,17 +63,6 @@ def amounts(panel: Panel, action: Action) -> Iterator[Amount]:
                 )  # fmt: skip
             if action.cut_out is not None and (action.plug is not None or action.both_sides):
                 yield _filling(panel, action)
-        case ScarfRepair(name=name, region=region, laminate=laminate, adhesive=adhesive, bond_thickness=bond):
-            covered = area(panel, region)
-            yield from _plies(name, laminate, covered)
-            mass = adhesive.density * bond * covered
-            yield Amount(
-                f"{name}: {adhesive.name}",
-                f"{number(1e3 * mass)} g in the bond, without waste",
-                f"{number(1e3 * bond)} mm over {number(1e4 * covered)} cm², {number(adhesive.density, 4)} kg/m³; the "
-                f"plies are counted over the full outline, of which the inner ones need less",
-                mass,
-            )
         case Insert(name=name, fastener=fastener, method=method):
             yield Amount(f"{name}: insert for {fastener}, {method}", "1 piece", "mass not on record", float("nan"))
         case NoCredit(name=name, what=what):

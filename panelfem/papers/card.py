@@ -85,7 +85,7 @@ def _materials(papers: Papers) -> Markup:
     added = sum(a.mass for a in found if not math.isnan(a.mass))
     caption = f"Adds about {number(1e3 * added)} g by these records, before anything cut out is taken off."
     if any(math.isnan(a.mass) for a in found):
-        caption += " Fixings are not in it."
+        caption += " What has no mass on record is not in it."
     heads = ("Material", "Amount", "From", "Batch, expiry")
     body = table(heads, rows, cls="card", caption=unbroken(caption)) if rows else el("p", "None on record.")
     return el("section", el("h2", "Materials"), body, blank("Mass added, weighed (g)"))

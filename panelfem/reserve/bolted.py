@@ -2,7 +2,8 @@
 
 Only where hole and bearing strength are known.  On the safe side, the load is taken to point to the nearest edge, the
 strip that carries it to reach as far to either side or to the next fixing, and the laminate to be loaded along its
-weakest direction.  Of a sandwich the plies count, not the core.  What passes the hole by is not added to net tension:
+weakest direction.  Of a sandwich the plies count, not the core; a washer is pulled through the thinner skin alone.
+What passes the hole by is not added to net tension:
 the plies there are checked by their criteria, without the hole.
 
 Source: :mod:`panelfem.joint.bolted`.
@@ -16,11 +17,16 @@ import numpy as np
 
 from panelfem.errors import InputError
 from panelfem.joint import bolted
+from panelfem.material import PlyMaterial
+from panelfem.mesh.closest import to_segments
 from panelfem.panel import Fastener, Panel
+from panelfem.repair.skins import near_plies
 from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, mode_reserve
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.records import ModeReserve
 
+#: What these modes are by.
+CRITERION = "bolted joint"
 #: Directions in which the weakest is looked for.
 _DIRECTIONS = np.radians(np.arange(0.0, 180.0, 15.0))
 
@@ -43,9 +49,31 @@ class BoltedCheck:
             both = [float(factor_on_scalar(s * h[2:3], s * a[2:3], pull)[0]) for s in (1.0, -1.0)]
             factors["pull-through of the washer"] = np.nan if np.isnan(both).any() else min(both)
             for mode, factor in factors.items():
-                reserve = mode_reserve(mode, "fixing rating", "release", factor, f.place, None)
+                reserve = mode_reserve(mode, CRITERION, "release", factor, f.place, None)
                 found.append(replace(reserve, where=f"at {f.name}"))
         return found
+
+
+def advice(panel: Panel) -> tuple[str, ...]:
+    """What is out of the ordinary about the holes of fixings that are known."""
+    said = []
+    for f in panel.fasteners:
+        if f.fitted and f.hole_diameter is not None and (hole := _hole(panel, f)) is not None:
+            said += [f"at {f.name}, {words}" for words in bolted.hole_advice(hole)]
+    return tuple(said)
+
+
+def _hole(panel: Panel, fastener: Fastener) -> bolted.Hole | None:
+    """The hole of a fixing in the plies there; None where nothing is left beside it."""
+    assert fastener.hole_diameter is not None
+    laminate = panel.laminates[int(panel.laminate_of[int(panel.mesh.nearest(fastener.place[None])[0][0])])]
+    edge = edge_distance(panel, fastener)
+    others = [f for f in panel.fasteners if f.name != fastener.name]
+    pitch = min((float(np.linalg.norm(f.place - fastener.place)) for f in others), default=np.inf)
+    if edge <= fastener.hole_diameter / 2 or pitch <= fastener.hole_diameter:
+        return None
+    plies = sum(ply.thickness for ply in laminate.plies if isinstance(ply.material, PlyMaterial))
+    return bolted.Hole(fastener.hole_diameter, plies, edge, min(2 * edge, pitch))
 
 
 def limits(panel: Panel, fastener: Fastener) -> tuple[dict[str, float], float]:
@@ -60,13 +88,12 @@ def limits(panel: Panel, fastener: Fastener) -> tuple[dict[str, float], float]:
     laminate = panel.laminates[int(panel.laminate_of[at])]
     every = [bolted.strengths(laminate, float(angle)) for angle in _DIRECTIONS]
     weak = replace(every[0], tension=min(s.tension for s in every), shear=min(s.shear for s in every))
-    edge = edge_distance(panel, fastener)
-    others = [f for f in panel.fasteners if f.name != fastener.name]
-    pitch = min((float(np.linalg.norm(f.place - fastener.place)) for f in others), default=np.inf)
-    pull = bolted.pull_through(2 * fastener.washer_radius, weak.thickness, weak.interlaminar)
-    if edge <= fastener.hole_diameter / 2 or pitch <= fastener.hole_diameter:
-        return {"shear-out to the edge": 0.0}, pull  # nothing is left beside the hole
-    hole = bolted.Hole(fastener.hole_diameter, weak.thickness, edge, min(2 * edge, pitch))
+    ends = (laminate.plies[: near_plies(laminate, -1)], laminate.plies[len(laminate.plies) - near_plies(laminate, 1) :])
+    skin = min(sum(ply.thickness for ply in plies) for plies in ends)
+    pull = bolted.pull_through(2 * fastener.washer_radius, skin, weak.interlaminar) if skin > 0 else 0.0
+    hole = _hole(panel, fastener)
+    if hole is None:  # nothing is left beside it
+        return {"shear-out to the edge": 0.0}, pull
     along = {
         "bearing at the hole": bolted.bearing(hole, fastener.bearing_strength),
         "shear-out to the edge": bolted.shear_out(hole, weak.shear),
@@ -81,9 +108,4 @@ def edge_distance(panel: Panel, fastener: Fastener) -> float:
     here = mesh.triangles[~panel.removed]
     sides = np.sort(np.concatenate([here[:, [0, 1]], here[:, [1, 2]], here[:, [2, 0]]]), axis=1)
     once, count = np.unique(sides, axis=0, return_counts=True)
-    ends = mesh.vertices[once[count == 1]]
-    # segments in space: the nearest point of each
-    start, along = ends[:, 0], ends[:, 1] - ends[:, 0]
-    share = ((fastener.place - start) * along).sum(1) / (along**2).sum(1)
-    near = start + np.clip(share, 0.0, 1.0)[:, None] * along
-    return float(np.linalg.norm(near - fastener.place, axis=1).min())
+    return float(to_segments(fastener.place, *mesh.vertices[once[count == 1]].swapaxes(0, 1)).min())

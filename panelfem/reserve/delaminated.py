@@ -35,7 +35,7 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.laminate import Laminate
 from panelfem.laminate.ply import strain_turn
-from panelfem.material import CoreMaterial
+from panelfem.material import CoreMaterial, PlyMaterial
 from panelfem.panel import Delaminated, Panel
 from panelfem.reference.eigen import Shares
 from panelfem.reference.ellipse_buckling import ClampedEllipseModes
@@ -79,9 +79,12 @@ class DelaminationCheck:
 
     def untold(self) -> tuple[str, ...]:
         """Which delaminations have no known toughness, each as a sentence."""
+        why = {
+            True: "the toughness of its plies is not known (GIc_J_per_m2, GIIc_J_per_m2, mixed_mode)",
+            False: "growth between a skin and a core is not computed",
+        }
         return tuple(
-            f"whether {found.name} grows cannot be told: the toughness of its plies is not known "
-            "(GIc_J_per_m2, GIIc_J_per_m2, mixed_mode)"
+            f"whether {found.name} grows cannot be told: {why[_of_plies(found)]}"
             for found, front in zip(self.panel.delaminations, self._fronts, strict=True)
             if front is None
         )
@@ -222,3 +225,9 @@ def _parts_of(panel: Panel, number: int, found: Delaminated) -> list[_Part]:
             )
         )  # fmt: skip
     return parts
+
+
+def _of_plies(found: Delaminated) -> bool:
+    """Whether both sides of the interface are plies of fibre."""
+    beside = found.whole.plies[found.after - 1 : found.after + 1]
+    return all(isinstance(ply.material, PlyMaterial) for ply in beside)

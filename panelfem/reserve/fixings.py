@@ -12,6 +12,9 @@ from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, mo
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.records import FixingLoad, ModeReserve
 
+#: What these modes are by.
+CRITERION = "fixing rating"
+
 
 @dataclass(frozen=True)
 class FixingCheck:
@@ -32,12 +35,12 @@ class FixingCheck:
             where = f"at {f.name}"
             if f.rating_shear is not None:
                 factor = float(factor_on_vector(h[None, :2], a[None, :2], f.rating_shear)[0])
-                mode = mode_reserve("shear beyond the rating", "fixing rating", "release", factor, f.place, None)
+                mode = mode_reserve("shear beyond the rating", CRITERION, "release", factor, f.place, None)
                 found.append(replace(mode, where=where))
             if f.rating_pull is not None:
                 both = [float(factor_on_scalar(s * h[2:3], s * a[2:3], f.rating_pull)[0]) for s in (1.0, -1.0)]
                 factor = np.nan if np.isnan(both).any() else min(both)
-                mode = mode_reserve("pull beyond the rating", "fixing rating", "release", factor, f.place, None)
+                mode = mode_reserve("pull beyond the rating", CRITERION, "release", factor, f.place, None)
                 found.append(replace(mode, where=where))
         return found
 

@@ -11,9 +11,10 @@ Two ways of feeding the front, each from the safe side:
   and the less favourable of both mode angles count.  It counts from where the part, as the ellipse it is, buckles.
 
 Against a disc pressed from all sides it is on the safe side: 1.9 times the energy at twice the buckling load, 1.12 at
-forty times, more nearer to buckling, which governs there anyway (tests, against Evans and Hutchinson).  Left out: that
-the part presses back, friction, tearing, load that goes over to the rest of the panel, the buckling of a part that
-holds the core, and the change of the strain over the area.
+forty times, more nearer to buckling, which governs there anyway (tests, against Evans and Hutchinson).  Where both feed
+the front, their forces there are added, with the worse sign.  Left out: that the part presses back, friction, tearing,
+load that goes over to the rest of the panel, the buckling of a part that holds the core, and the change of the strain
+over the area.
 
 Source: H. Chai, C. D. Babcock & W. G. Knauss 1981, Int. J. Solids Structures 17:1069; A. G. Evans & J. W. Hutchinson
 1984, Int. J. Solids Structures 20:455; end-notched flexure as Russell & Street 1985 (all from memory).
@@ -80,20 +81,13 @@ class Front:
 
     def sliding_index(self, shear: FloatArray) -> FloatArray:
         """G over what is critical under shear forces (n, 2) N/m across the area, (n,)."""
-        worst = np.zeros(len(shear))
-        for t, half, tip in zip(self._angles.tolist(), self._half.tolist(), self._tips, strict=True):
-            moment = np.abs(shear @ np.array([np.cos(t), np.sin(t)])) * half
-            bending = tip.upper.bending + tip.lower.bending
-            parts = [np.stack([0.0 * moment, moment * p.bending / bending]) for p in (tip.upper, tip.lower)]
-            n, m = tip.pair(*parts)
-            for end in (1.0, -1.0):  # what opens one end of the area shuts the other
-                worst = np.maximum(worst, self._index(tip, end * n, end * m))
-        return worst
+        return self.buckled_index(np.zeros((len(shear), 3)), True, shear)
 
-    def buckled_index(self, force: FloatArray, upper: bool) -> FloatArray:
-        """G over what is critical where the upper or the lower part has buckled, (n,).
+    def buckled_index(self, force: FloatArray, upper: bool, shear: FloatArray | None = None) -> FloatArray:
+        """G over what is critical where the upper or the lower part has buckled, (n,), and under `shear` as well.
 
-        `force` (n, 3) N/m: what it would carry if it had not, in the frame of the 0° axis.
+        `force` (n, 3) N/m: what it would carry if it had not, in the frame of the 0° axis; `shear` (n, 2) N/m across
+        the area.  Both feed one front, so their forces there add.
         """
         worst = np.zeros(len(force))
         tips = self._tips if upper else self._tips_from_below
@@ -103,8 +97,17 @@ class Front:
             over = np.maximum(pushed - own, 0.0)
             rim = np.sqrt(4.0 * own * over * part.bending / part.stiffness[0, 0])
             n, m = tip.of_difference(np.stack([over, -rim]))
-            worst = np.maximum(worst, self._index(tip, n, m))
+            slid = (0.0, 0.0) if shear is None else self._slid(tip, t, half, shear)
+            for end in (1.0, -1.0):  # what opens one end of the area shuts the other
+                worst = np.maximum(worst, self._index(tip, n + end * slid[0], m + end * slid[1]))
         return worst
+
+    def _slid(self, tip: CrackTip, angle: float, half: float, shear: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What shear forces (n, 2) put on the front in one direction, either sign."""
+        moment = np.abs(shear @ np.array([np.cos(angle), np.sin(angle)])) * half
+        bending = tip.upper.bending + tip.lower.bending
+        parts = [np.stack([0.0 * moment, moment * p.bending / bending]) for p in (tip.upper, tip.lower)]
+        return tip.pair(*parts)
 
     def _index(self, tip: CrackTip, n: FloatArray, m: FloatArray) -> FloatArray:
         """By the less favourable of both mode angles."""
@@ -118,10 +121,11 @@ class Front:
         """
 
         def index(r: FloatArray) -> FloatArray:
-            worst = self.sliding_index(shear[0] + r[:, None] * shear[1])
+            across = shear[0] + r[:, None] * shear[1]
+            worst = self.sliding_index(across)
             for upper, held, added, buckles in parts:
                 start = 0.0 if np.isnan(buckles) else buckles
-                there = self.buckled_index(held + r[:, None] * added, upper)
+                there = self.buckled_index(held + r[:, None] * added, upper, across)
                 worst = np.maximum(worst, np.where(r >= start, there, 0.0))
             return worst
 

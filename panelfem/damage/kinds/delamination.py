@@ -20,8 +20,8 @@ class Delamination(OvalDamage):
     """Two plies that have come apart, at a known depth: the plies over it may buckle.
 
     The panel stays as stiff as before, since the parts lie on each other and move together until one of them buckles;
-    that no shear is carried between them, and growth, are not computed.  `interface` is that on top of so many plies,
-    counted from 1 at the face the normal enters.
+    that no shear is carried between them is not computed, and growth only where the toughness of the plies is known.
+    `interface` is that on top of so many plies, counted from 1 at the face the normal enters.
     """
 
     word: ClassVar[str] = "delamination"
@@ -30,7 +30,10 @@ class Delamination(OvalDamage):
         "a film that buckles, Chai, Babcock & Knauss 1981, Int. J. Solids Structures 17:1069 (from memory), as a "
         "clamped ellipse by Ritz"
     )
-    limits: ClassVar[str] = "no shear lost between the parts, no growth; within one laminate, off edges"
+    limits: ClassVar[str] = (
+        "no shear lost between the parts; growth only where the toughness of both plies is known; within one laminate, "
+        "off edges"
+    )
     condition: ClassVar[str] = (
         "tap the delaminated area again after every run and take the panel off if it has grown: its buckling is "
         "computed, its growth where the toughness of its plies is known, and growth run by run is not"

@@ -71,7 +71,7 @@ class Dent(OvalDamage):
                 assert isinstance(weaker, CoreMaterial)
                 plies[i] = replace(ply, material=weaker, thickness=ply.thickness - lower)
         bottom = float(laminate.interfaces[0]) + (self.depth if self.side == FACES[0] else 0.0)
-        return replace(laminate, plies=tuple(plies), bottom=bottom)
+        return replace(laminate, plies=tuple(plies), bottom=bottom, stated_shear=None)
 
     def faults(self, panel: Panel, others: Mapping[str, BoolArray]) -> Iterator[Fault]:
         no_core = list(core_faults(panel, self.region))
