@@ -104,7 +104,9 @@ def panel_picture(assessment: Assessment) -> bytes:
     surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
     lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
     governs = _governing_place(conf)
-    taken = Taken(WIDE * 72.0 / max(float(wide), 1e-12))
+    if governs is not None:
+        figure.supxlabel(f"\u2295 {governs[1]}", fontsize=TEXT, color=INK, weight="bold", x=0.02, ha="left")
+    taken = Taken(_points_per_metre(figure, axes))
     called: list[tuple[FloatArray, str]] = []
     for name, inside in assessment.damage_regions.items():
         lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
@@ -121,9 +123,15 @@ def panel_picture(assessment: Assessment) -> bytes:
                 *at, marker="o", markersize=size, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
             )
             axes.plot(*at, marker="+", markersize=size + 9, markeredgecolor=colour, markeredgewidth=width)
-        figure.supxlabel(f"\u2295 {governs[1]}", fontsize=TEXT, color=INK, weight="bold", x=0.02, ha="left")
     _places(axes, seen, assessment, called, taken)
     return png(figure, dpi=215)
+
+
+def _points_per_metre(figure: Figure, axes: Axes) -> float:
+    """How large a metre is drawn, in points, once the figure is laid out."""
+    figure.draw_without_rendering()
+    ends = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
+    return float(np.ptp(ends[:, 0])) * 72.0 / figure.dpi
 
 
 def fixing_names(assessment: Assessment) -> set[str]:
