@@ -52,6 +52,28 @@ def test_end_notched_flexure() -> None:
         assert CrackTip(ARM, ARM).modes(n, m) == pytest.approx((0.0, exact), rel=1e-9, abs=1e-6)
 
 
+def test_a_split_strip_sheared_along_its_front() -> None:
+    """Antiplane shear of a strip split over a: δ = S a/(b)·(1/(G h) + 1/(G H)) between the loaded arms, so that
+    G_III = S²/(2b²)·(1/(G h) + 1/(G H)) by the change of compliance (own derivation); at any angle of an isotropic ply.
+    """
+    even = replace(PLY, nu12=0.25, G12=E / 2.5)
+    shear, h, force = E / 2.5, 0.4 * H, 900.0
+    compliance = [a / B * (1 / (shear * h) + 1 / (shear * H)) for a in (A, A + 1e-6)]
+    exact = force**2 / (2 * B) * (compliance[1] - compliance[0]) / 1e-6
+    for angle in (0.0, 0.7):
+        low, up = (Section.plane(Laminate((Ply(even, t),)), angle) for t in (H, h))
+        assert float(CrackTip(low, up).tearing(np.array(force / B))) == pytest.approx(exact, rel=1e-6)
+
+
+def test_a_buckled_part_that_is_sheared_tears() -> None:
+    """Shear along the rim of a part that has buckled adds what it releases; before it buckles, nothing."""
+    thin = Laminate((Ply(PLY, 1e-4),) * 8)
+    front = Front(damaged(panel(thin), [found(7)]).delaminations[0], Toughness(1.0, 1.0, 1.0))  # the index is G
+    push, sheared = np.array([[-4e3, -4e3, 0.0]]), np.array([[-4e3, -4e3, 3e3]])
+    assert front.buckled_index(sheared, True)[0] > front.buckled_index(push, True)[0] > 0.0
+    assert front.buckled_index(1e-4 * sheared, True)[0] == 0.0
+
+
 @pytest.mark.parametrize("ratio", [0.2, 0.5, 0.9])
 def test_thicknesses_that_differ(ratio: float) -> None:
     """Suo and Hutchinson's G and modes (recalled), thin part on top and, mirrored, below."""

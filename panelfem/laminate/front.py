@@ -10,6 +10,10 @@ follow from C, the mode angle Ω from the stress at the tip.  Two are given, sin
 neither is exact: that of the singular stress in a homogeneous sheet; and one fitted to tests, where the bridged tip is
 longer than the singular zone.  A front that is pressed shut (real < 0) slides with all of G.
 
+Along a straight front nothing varies, so that a part sheared along it is sheared alike over its thickness, and tears
+with ½ s² Σ 1/A66, s the difference of the shear forces: exact without the coupling of shear with stretch (A16, B16),
+which is left out.
+
 Signs: as `panelfem.laminate`; k = −w'', so that a positive moment on the upper part closes the front.
 
 Source: J. G. Williams 1988, Int. J. Fracture 36:101 (G from resultants); Z. Suo & J. W. Hutchinson 1990, Int. J.
@@ -19,6 +23,7 @@ B. D. Davidson, L. Gharibian & L. Yu 2000, Int. J. Fracture 105:45 (crack-tip el
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -34,10 +39,13 @@ ANGLES = ("singular", "fitted")
 
 @dataclass(frozen=True)
 class Section:
-    """One part: stiffness [[A, B], [B, D]] per width (N/m, N, N·m) about its own middle, and thickness (m)."""
+    """One part: stiffness [[A, B], [B, D]] per width (N/m, N, N·m) about its own middle, thickness (m), and stiffness
+    against shear along the front (A66, N/m; nan: not known).
+    """
 
     stiffness: FloatArray
     thickness: float
+    shear: float = math.nan
 
     @classmethod
     def plane(cls, part: Laminate, angle: float = 0.0) -> Section:
@@ -46,7 +54,8 @@ class Section:
         back = strain_turn(-angle)
         turn = np.zeros((6, 6))
         turn[:3, :3] = turn[3:, 3:] = back
-        return cls((turn.T @ stiffness @ turn)[np.ix_([0, 3], [0, 3])], part.thickness)
+        turned = turn.T @ stiffness @ turn
+        return cls(turned[np.ix_([0, 3], [0, 3])], part.thickness, float(turned[2, 2]))
 
     @classmethod
     def beam(cls, part: Laminate) -> Section:
@@ -114,6 +123,10 @@ class CrackTip:
         """Energy release rate, J/m²."""
         c1, c2, c12 = self._c
         return np.asarray(0.5 * (c1 * n * n + c2 * m * m + 2.0 * c12 * n * m))
+
+    def tearing(self, s: FloatArray) -> FloatArray:
+        """Energy release rate of tearing, J/m²; `s` N/m: the upper part's shear along the front, behind less ahead."""
+        return np.asarray(0.5 * s * s * (1.0 / self.upper.shear + 1.0 / self.lower.shear))
 
     def modes(self, n: FloatArray, m: FloatArray, angle: str = "singular") -> tuple[FloatArray, FloatArray]:
         """Opening and sliding energy release rates, J/m², by one of :data:`ANGLES`.

@@ -5,14 +5,15 @@ Two ways of feeding the front, each from the safe side:
 - *Sliding before anything buckles.*  Under a shear force Q across the area both parts bend alone and slide on each
   other; half way along they have slid by nothing.  The area is taken for a strip as long in the direction of Q as the
   ellipse is: M = Q · half the length at the front, shared by D of the parts, as in an end-notched flexure.
-- *A part that has buckled.*  The part is taken for a long clamped strip as wide as the ellipse in the direction looked
-  at, which encloses it; it keeps its buckling force N_b, the rest of what it carried is released, and its
-  moment at the rim is M² = 4 N_b (N − N_b) D/A (a strip a little buckled, Chai).  The least favourable direction
-  and the less favourable of both mode angles count.  It counts from where the part, as the ellipse it is, buckles.
+- *A part that has buckled.* The part is taken for a long clamped strip as wide as the ellipse in the direction looked
+  at, which encloses it; it keeps its buckling force N_b, the rest of what it carried is released, and its moment at
+  the rim is M² = 4 N_b (N − N_b) D/A (a strip a little buckled, Chai). Of the shear along the rim the same share is
+  released, and tears. The least favourable direction and the less favourable of both mode angles count. It counts
+  from where the part, as the ellipse it is, buckles.
 
 Against a disc pressed from all sides it is on the safe side: 1.9 times the energy at twice the buckling load, 1.12 at
 forty times, more nearer to buckling, which governs there anyway (tests, against Evans and Hutchinson).  Where both feed
-the front, their forces there are added, with the worse sign.  Left out: that the part presses back, friction, tearing,
+the front, their forces there are added, with the worse sign.  Left out: that the part presses back, friction,
 load that goes over to the rest of the panel, the buckling of a part that holds the core, and the change of the strain
 over the area.
 
@@ -93,13 +94,16 @@ class Front:
         tips = self._tips if upper else self._tips_from_below
         for t, half, tip in zip(self._angles.tolist(), self._half.tolist(), tips, strict=True):
             pushed, part = -(force @ strain_turn(-t)[:, 0]), tip.upper
+            along = force @ strain_turn(-t)[:, 2]
             own = np.pi**2 * part.bending / half**2
             over = np.maximum(pushed - own, 0.0)
             rim = np.sqrt(4.0 * own * over * part.bending / part.stiffness[0, 0])
             n, m = tip.of_difference(np.stack([over, -rim]))
+            released = np.divide(over, pushed, out=np.zeros_like(over), where=over > 0.0)
+            torn = tip.tearing(along * released)
             slid = (0.0, 0.0) if shear is None else self._slid(tip, t, half, shear)
             for end in (1.0, -1.0):  # what opens one end of the area shuts the other
-                worst = np.maximum(worst, self._index(tip, n + end * slid[0], m + end * slid[1]))
+                worst = np.maximum(worst, self._index(tip, n + end * slid[0], m + end * slid[1], torn))
         return worst
 
     def _slid(self, tip: CrackTip, angle: float, half: float, shear: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -109,9 +113,9 @@ class Front:
         parts = [np.stack([0.0 * moment, moment * p.bending / bending]) for p in (tip.upper, tip.lower)]
         return tip.pair(*parts)
 
-    def _index(self, tip: CrackTip, n: FloatArray, m: FloatArray) -> FloatArray:
-        """By the less favourable of both mode angles."""
-        found = [self.toughness.index(*tip.modes(n, m, angle)) for angle in ANGLES]
+    def _index(self, tip: CrackTip, n: FloatArray, m: FloatArray, torn: FloatArray | float = 0.0) -> FloatArray:
+        """By the less favourable of both mode angles; `torn`: energy release rate of tearing, J/m²."""
+        found = [self.toughness.index(*tip.modes(n, m, angle), torn) for angle in ANGLES]
         return np.asarray(np.max(found, axis=0))
 
     def factor(self, shear: tuple[FloatArray, FloatArray], parts: Sequence[Buckled]) -> float:
@@ -145,4 +149,4 @@ class Front:
 def _mirrored(part: Section) -> Section:
     """The part seen from the other face."""
     turn = np.diag([1.0, -1.0])
-    return Section(turn @ part.stiffness @ turn, part.thickness)
+    return Section(turn @ part.stiffness @ turn, part.thickness, part.shear)

@@ -35,6 +35,13 @@ def rows() -> Iterator[Row]:
         "G = 9P²a²/(16 b²E h³), Russell & Street (recalled)", 1.0, 1.0, "C = (2L³ + 3a³)/(8 b E h³), G = P²/(2b) dC/da",
         float(sliding) * 16 * b**2 * E * h**3 / (9 * P**2 * a**2), "-", LAMINATE,
     )  # fmt: skip
+    G, thin = E / 2.6, 0.4 * h
+    split = CrackTip(Section(arm.stiffness, h, G * h), Section(arm.stiffness, thin, G * thin))
+    yield Row(
+        TOPIC, "split strip sheared along its front, G III", "2 G_III G h/s²", "antiplane shear, own derivation",
+        None, 3.5, "δ = s a (1/(G h) + 1/(G H)) at H = 0.4 h, G_III = S²/(2b) dC/da",
+        float(split.tearing(np.array(load))) * 2 * G * h / load**2, "-", LAMINATE,
+    )  # fmt: skip
     film = CrackTip(_sheet(E, 1e4 * h), arm)
     for name, pair, angle in (("force", (-1.0, 0.0), 52.1), ("moment", (0.0, -1.0), -37.9)):
         open_part, slid = film.modes(*film.of_difference(np.array(pair)))
