@@ -15,7 +15,20 @@ from panelfem.assess.remarks import remarks
 from panelfem.damage import AreaDamage, Damage, FasteningDamage, Hole, damaged, ends
 from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
-from panelfem.repair import Action, Bonded, Insert, Option, PatchRepair, Refit, ScarfRepair, Spare, cut, repaired
+from panelfem.repair import (
+    Action,
+    Bonded,
+    Insert,
+    Option,
+    PatchRepair,
+    Refit,
+    ScarfRepair,
+    Spare,
+    StepHeight,
+    cut,
+    repaired,
+    step_height,
+)
 from panelfem.reserve.sampling import CUT_LENGTH, Notch
 
 Key = tuple[str, ...]
@@ -61,6 +74,7 @@ class Plan:
     damaged: bool = False
     left: tuple[Damage, ...] = ()
     remarks: tuple[str, ...] = ()
+    step: StepHeight | None = None
 
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
@@ -73,7 +87,9 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
         found.append(Plan("as found", "as found", states, damaged=True, left=inputs.damage))
     for option in inputs.options:
         if any(isinstance(action, Spare) for action in option.actions):
-            found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
+            found.append(
+                Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note, step=StepHeight())
+            )
             continue
         bonded = any(isinstance(action, Bonded) for action in option.actions)
         left = _left(inputs.damage, option.actions)
@@ -94,6 +110,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
                 bool(inputs.damage),
                 left,
                 remarks(option.actions, states[0].panel),
+                step_height(inputs.panel, option.actions),
             )
         )
     return tuple(found)

@@ -56,5 +56,7 @@ def _bears(case: Case, plan: Plan, a: Assumption) -> bool:
         left = {d.name for d in plan.left}
         return section in [f"damage[{i}]" for i, d in enumerate(case.damage) if d.name in left]
     if section.startswith("option"):
+        if a.key.rsplit(".", 1)[1] == "thickness_mm":  # of tape, which carries nothing
+            return False
         return section in [f"option[{i}]" for i, option in enumerate(case.options) if option.name == plan.name]
     return True

@@ -131,7 +131,8 @@ def _action(
         case RefitAction():
             return Refit(keys.name, keys.fastener)
         case TapeAction():
-            return Tape(keys.name, _covered(keys, path, damage, site), 1e-3 * keys.areal_mass_g_per_m2)
+            thickness = None if keys.thickness_mm is None else 1e-3 * keys.thickness_mm.value
+            return Tape(keys.name, _covered(keys, path, damage, site), 1e-3 * keys.areal_mass_g_per_m2, thickness)
         case InsertAction():
             return Insert(
                 keys.name, keys.fastener, keys.method, keys.rating_shear_N, keys.rating_pull_N, keys.stiffness_share,

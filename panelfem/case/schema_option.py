@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from panelfem.case.fields import Section, choice, items, number, section, text
+from panelfem.case.fields import Quantity, Section, choice, items, number, quantity, section, text
 from panelfem.case.schema_area import AreaTable
 from panelfem.case.schema_repair import RepairAction
 
@@ -24,6 +24,13 @@ class TapeAction(Section):
         10.0,
         3000.0,
         default=300.0,
+    )
+    thickness_mm: Quantity | None = quantity(
+        "Thickness of the tape: the step it leaves (0.3: cloth tape, common practice, no source); absent: not stated.",
+        0.01,
+        5.0,
+        default=None,
+        measure="a caliper on a piece of the tape",
     )
 
 

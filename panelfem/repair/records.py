@@ -86,11 +86,12 @@ class NoCredit:
 
 @dataclass(frozen=True)
 class Tape:
-    """Tape over a region: keeps the air out, carries nothing; `areal_mass` kg/m²."""
+    """Tape over a region: keeps the air out, carries nothing; `areal_mass` kg/m², `thickness` m (None: not stated)."""
 
     name: str
     region: str
     areal_mass: float
+    thickness: float | None = None
 
 
 @dataclass(frozen=True)
