@@ -81,7 +81,7 @@ def test_answers_lead_to_the_report_and_the_papers(refitted: Any) -> None:
     assert "refit: meets the factor asked for" in words
     assert "as found: does not meet the factor asked for" in words
     # refitted, the tray weighs what it weighed
-    assert "Ballast to restore mass and balance: none." in printed
+    assert "Ballast to restore mass and balance: none." in words
     assert f"Report: {out / 'report.html'}" in printed
     assert f"Papers, to print at 100 %: {out / 'papers'}" in printed
     assert {"work-card.html", "sign-off.html", "damage-grid.pdf"} <= {p.name for p in (out / "papers").iterdir()}

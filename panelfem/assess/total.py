@@ -36,7 +36,7 @@ def total_uncertainty(
         load = least([judge_load(result, consequence) for result in variant.loads])
         states[variant.name] = load.factor / load.required * consequence.factor
     bearing = [a for a in found.assumptions if _bears(case, plan, a)]
-    sized = plan.damaged and any(isinstance(d, AreaDamage) for d in case.damage)
+    sized = plan.damaged and any(isinstance(d, AreaDamage) for d in plan.left or case.damage)
     others = {"damage size": _LARGER} if sized else {}
     return uncertainty(found.loads, results, consequence.factor, bearing, states, others)
 

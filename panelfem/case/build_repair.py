@@ -57,9 +57,9 @@ def damage_region(name: str) -> str:
     return f"damage {name}"
 
 
-def build_damage(keys: Sequence[DamageSection], site: Site) -> tuple[Damage, ...]:
+def build_damage(keys: Sequence[DamageSection], site: Site, path: str = "damage") -> tuple[Damage, ...]:
     """The damage, taken larger by its tolerance all round; its regions are kept for the mesh."""
-    return tuple(_found(found, f"damage[{i}]", site) for i, found in enumerate(keys))
+    return tuple(_found(found, f"{path}[{i}]", site) for i, found in enumerate(keys))
 
 
 def _found(keys: DamageSection, path: str, site: Site) -> Damage:
@@ -144,7 +144,7 @@ def _action(
             return _patch(keys, _covered(keys, path, damage, site), materials, panel)
         case ScarfAction() | SteppedAction():
             return _let_in(keys, damage, site, materials, panel)
-    return Spare(keys.name)
+    return Spare(keys.name, build_damage(keys.damage, site, f"{path}.damage"))
 
 
 def _patch(

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from panelfem.case.fields import Quantity, Section, choice, items, number, quantity, section, text
 from panelfem.case.schema_area import AreaTable
+from panelfem.case.schema_found import DamageTable
 from panelfem.case.schema_repair import RepairAction
 
 
@@ -45,8 +46,9 @@ class RefitAction(Section):
 class SpareAction(Section):
     """The spare panel goes on."""
 
-    kind: Literal["spare"] = choice("The spare panel goes on, undamaged.")
+    kind: Literal["spare"] = choice("The spare panel goes on.")
     name: str = text("What it is called.")
+    damage: list[DamageTable] = items("What is found on the spare itself, as for the panel; absent: it is undamaged.")
 
 
 ActionKeys = RepairAction | TapeAction | RefitAction | SpareAction

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from panelfem.laminate import Laminate
 from panelfem.material import Adhesive, CoreMaterial
+
+if TYPE_CHECKING:
+    from panelfem.damage import Damage
 
 
 @dataclass(frozen=True)
@@ -104,9 +107,10 @@ class Refit:
 
 @dataclass(frozen=True)
 class Spare:
-    """The spare panel, undamaged."""
+    """The spare panel, with what `damage` it has itself."""
 
     name: str
+    damage: tuple[Damage, ...] = ()
 
 
 Action = PatchRepair | ScarfRepair | Insert | NoCredit | Tape | Refit | Spare

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from panelfem.assess.records import Assessment, Configuration
+from panelfem.assess.records import Assessment
 from panelfem.balance import Ballast
 from panelfem.report import wording
 from panelfem.report.cells import note
@@ -17,7 +17,7 @@ from panelfem.units import number
 
 
 def section(assessment: Assessment, ballast: Mapping[str, Ballast]) -> Markup:
-    """A card for each configuration that could go on the car; `ballast`: the move that restores the car, by its name."""
+    """A card for each configuration that could go on the car; `ballast`: the move that restores the car, by name."""
     cards = (_card(assessment, row, ballast) for row in rows(assessment) if row.rank is not None)
     return el("section", el("h2", "The choice, option by option"), el("div", *cards, cls="cards"), cls="choice")
 
@@ -32,7 +32,7 @@ def _card(assessment: Assessment, row: Row, ballast: Mapping[str, Ballast]) -> M
         ("Will not take", _list(strikes(conf)), ""),
         ("Restores", f"{row.restoration} of the undamaged panel" if row.restoration_load else row.restoration,
          row.restoration_load),
-        ("Minutes", f"{row.minutes}{f' of {number(left)} min left' if left is not None else ''}", ""),
+        ("Minutes", row.minutes, "time left not stated" if left is None else f"{number(left)} min are left"),
         ("Mass", row.mass, wording.ballast_text(ballast[conf.name]) if conf.name in ballast else ""),
         ("Step", row.step, ""),
         ("Re-inspection", _list((*conf.disposition.conditions, *conf.disposition.inspect)), ""),
@@ -52,4 +52,6 @@ def _said(said: Child, below: str) -> Markup:
 
 
 def _list(entries: tuple[str, ...]) -> Markup | str:
-    return el("ul", *(el("li", unbroken(wording.sentence(entry))) for entry in entries)) if entries else "nothing in particular"
+    if not entries:
+        return "nothing in particular"
+    return el("ul", *(el("li", unbroken(wording.sentence(entry))) for entry in entries))

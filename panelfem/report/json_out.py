@@ -56,7 +56,9 @@ def document(found: Assessment | Declined, ballast: Mapping[str, Ballast] | None
         "conditions": list(found.conditions),
         "cautions": list(found.cautions),
         "recommendation_sentence": wording.winner_sentence(found),
-        "configurations": [_configuration(c, found.required, (ballast or {}).get(c.name)) for c in found.configurations],
+        "configurations": [
+            _configuration(c, found.required, (ballast or {}).get(c.name)) for c in found.configurations
+        ],
         "assumptions": [_assumption(a) for a in found.assumptions],
         "inputs": [{"key": i.key, "shown": i.shown, "basis": i.basis, "source": i.source} for i in found.inputs],
         "sources": list(found.sources),
@@ -188,17 +190,18 @@ def _ballast(move: Ballast) -> Json:
 
 def _limit(found: Limit) -> Json:
     result, mode = found.result, found.mode
-    ends = {"from": mode.factor, "low": found.low, "high": found.high, "bar": mode.bar}
-    none = mode.status == "zero load"
+    ends = {"from": mode.factor, "from_low": found.low, "from_high": found.high, "from_bar": mode.bar}
+    if mode.status == "zero load":
+        ends = dict.fromkeys(ends, math.nan)
+    shown = {key: _in_unit(found.amount(end), result.parameter) for key, end in ends.items()}
     return {
         "load": result.load,
         "bound": found.bound,
-        **{f"{key}_{_in_unit(0.0, result.parameter)[0]}": None if none else _in_unit(found.amount(end), result.parameter)[1]
-           for key, end in ends.items()},
+        **{f"{key}_{unit}": value for key, (unit, value) in shown.items()},
         "mode": mode.mode,
         "where": mode.where,
         "said": strike(found),
-    }  # fmt: skip
+    }
 
 
 def _disposition(found: Disposition) -> Json:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from panelfem.assess.records import Configuration
-from panelfem.disposition import combined, ends
+from panelfem.disposition import combined, ends, is_bound
 from panelfem.disposition.uncertainty import NAMES
 from panelfem.report import figures, wording
 from panelfem.reserve.records import LoadResult, ModeReserve
@@ -29,7 +29,7 @@ class Limit:
     @property
     def bound(self) -> bool:
         """Whether nothing was reached, so that the factor is only a lower bound."""
-        return wording.is_bound(self.mode)
+        return is_bound(self.mode)
 
     def amount(self, factor: float) -> float:
         """So many times the expected severity, SI, without sign."""
@@ -63,7 +63,7 @@ def strike(limit: Limit) -> str:
     """
     result, mode = limit.result, limit.mode
     if mode.status == "zero load":
-        return f"{result.load} at all: what stays reaches {wording.mode_text(mode)} alone"
+        return f"{result.load} at all: what stays reaches {_reached(mode)} alone"
     if math.isinf(mode.factor) or math.isnan(mode.factor):
         return f"{result.load}: no limit found" if math.isinf(mode.factor) else f"{result.load}: not computed"
     if limit.bound:
@@ -77,7 +77,12 @@ def strike(limit: Limit) -> str:
         said += f" ({low} to {high} {unit[1]} with all that is uncertain)"
     elif not math.isnan(mode.bar):
         said += f" (±{number(limit.amount(mode.bar) / unit[0], 2)} {unit[1]} of mesh error)"
-    return wording.marked(f"{said}: {wording.mode_text(mode)}", result.theory)
+    return wording.marked(f"{said}: {_reached(mode)}", result.theory)
+
+
+def _reached(mode: ModeReserve) -> str:
+    """A mode and its place; the ply is for the engineer's part."""
+    return " ".join(part for part in (mode.mode, mode.where) if part)
 
 
 def _shown(limit: Limit, factor: float) -> str:

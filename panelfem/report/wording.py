@@ -371,7 +371,7 @@ def ballast_text(move: Ballast) -> str:
 
 
 def winner_sentence(assessment: Assessment) -> str:
-    """The recommended configuration, to be read aloud in ten seconds: outcome, load, margin, minutes; empty for none."""
+    """What is recommended, to be read aloud in ten seconds: outcome, load, margin, minutes; empty for nothing."""
     chosen = find(assessment, assessment.recommendation)
     if chosen is None:
         return ""
@@ -379,7 +379,7 @@ def winner_sentence(assessment: Assessment) -> str:
     result, left = chosen.result(load), assessment.minutes_left
     margin = margin_text(ruling(result, outcome_of(chosen, load)), result.theory)
     minutes = number(chosen.minutes) + (" min" if left is None else f" of {number(left)} min")
-    return sentence(f"{chosen.name} {chosen.disposition.outcome.value}: {load} governs, margin {margin}, {minutes}")
+    return sentence(f"{chosen.name}: {chosen.disposition.outcome.value}; {load} governs, margin {margin}, {minutes}")
 
 
 def outcome_sentence(configuration: Configuration, released_by: bool = True) -> str:
