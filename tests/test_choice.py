@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 import synthetic
+from test_cases import spoken
 from test_damage_repair import LIB, PARENT, PATCH, panel, patch  # noqa: F401
 from test_report import visible
 
@@ -25,9 +26,6 @@ from panelfem.report import choice, wording
 from panelfem.report.limit import limits, strike, strikes
 
 BOND = 0.2e-3
-#: Words a minute of a calm voice, ten seconds of it (common practice, no source), and what counts as a word beside
-#: letters and figures read in one.
-MOST_WORDS = 28
 
 
 @pytest.fixture(scope="module")
@@ -116,19 +114,6 @@ def test_a_card_holds_all_that_is_weighed_and_the_terminal_says_what_is_not_take
 
 
 # ---- the sentence
-
-
-def spoken(assessment: Any) -> None:
-    """The recommended option's sentence: short enough, and nothing is missing in it."""
-    words = wording.winner_sentence(assessment)
-    chosen = wording.find(assessment, assessment.recommendation)
-    assert chosen is not None
-    load = wording.governing_load(chosen)
-    result = chosen.result(load)
-    margin = wording.margin_text(wording.ruling(result, wording.outcome_of(chosen, load)), result.theory)
-    assert len(words.split()) <= MOST_WORDS, words
-    for part in (chosen.disposition.outcome.value, f"{load} governs", f"margin {margin}", f"{chosen.minutes:g}"):
-        assert part in words, part
 
 
 def test_the_sentence_of_the_recommended_option_is_read_aloud_in_ten_seconds(made: Any) -> None:
