@@ -25,6 +25,7 @@ from panelfem.assess.records import (
 )
 from panelfem.disposition.records import Assumption, Disposition, LoadOutcome, Outcome, Part, Uncertainty
 from panelfem.mesh import PanelMesh
+from panelfem.repair import StepHeight
 from panelfem.reserve.records import (
     BondCheck,
     ContactState,
@@ -264,6 +265,11 @@ def assessment(
                 tuple(Restoration(load[0], strength, 0.97 * strength) for load in LOADS),
                 _disposition(outcome, variants[0].loads),
                 note,
+                step=StepHeight(0.9e-3, "last ply")
+                if patched
+                else StepHeight(unstated=("tape over H1",))
+                if name == "tape"
+                else None,
             )
         )
     return Assessment(
@@ -277,7 +283,7 @@ def assessment(
         configurations=tuple(configurations),
         recommendation=recommendation,
         recommendation_reason=(
-            "wet patch, two plies meets it with conditions (wall contact governs) and takes 30 min of the 80 min left"
+            "Nothing else offered meets the factor, is permitted and fits in the time left."
             if recommendation
             else "No option offered meets the factor asked for."
         ),

@@ -247,6 +247,7 @@ areal_mass_g_per_m2 = 300
 kind = "tape"
 name = "tape on S1"
 area = { shape = "disc", centre_mm = [280, 100], diameter_mm = 70 }
+thickness_mm = { value = 0.3, basis = "assumed", source = "cloth tape", band = [0.2, 0.4] }
 
 [[option]]
 name = "spare"
@@ -256,6 +257,13 @@ permitted = true
 [[option.actions]]
 kind = "spare"
 name = "the spare"
+
+[[option.actions.damage]]
+kind = "abraded"
+name = "scuff of the spare"
+side = "first ply"
+plies = 1
+area = { shape = "disc", centre_mm = [280, 100], diameter_mm = 30 }
 
 [[option]]
 name = "every other repair"

@@ -81,7 +81,7 @@ def test_answers_lead_to_the_report_and_the_papers(refitted: Any) -> None:
     assert "refit: meets the factor asked for" in words
     assert "as found: does not meet the factor asked for" in words
     # refitted, the tray weighs what it weighed
-    assert "Ballast to restore mass and balance: none." in printed
+    assert "Ballast to restore mass and balance: none." in words
     assert f"Report: {out / 'report.html'}" in printed
     assert f"Papers, to print at 100 %: {out / 'papers'}" in printed
     assert {"work-card.html", "sign-off.html", "damage-grid.pdf"} <= {p.name for p in (out / "papers").iterdir()}
@@ -277,13 +277,13 @@ def test_what_is_known_of_the_undamaged_panel_is_said(
     assert asked == [("shell", "seven", "plain")]
 
 
-def test_the_ballast_move_makes_up_for_the_repair(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    import re
+def test_the_ballast_move_makes_up_for_the_repair(library: Path) -> None:
     from dataclasses import replace
 
     import synthetic
 
-    from panelfem.cli.finding import _show_ballast
+    from panelfem.cli.finding import _ballast
+    from panelfem.report import figures, json_out, wording
 
     car = Library.open(library).cars["seven"]
     made = synthetic.assessment(resolution=(12, 8))
@@ -299,9 +299,13 @@ def test_the_ballast_move_makes_up_for_the_repair(library: Path, capsys: pytest.
             replace(repaired, mass=0.160, centre_of_mass=synthetic.np.array(centre)),
         ),
     )
-    _show_ballast(found, car, "tray")
-    line = capsys.readouterr().out
-    moves = {name: float(x.replace("−", "-")) for name, x in re.findall(r"(nose|left|gearbox) ([+−][\d.]+) g", line)}
+    ballast = _ballast(found, car, "tray")
+    assert all(m.change == 0 for m in ballast["undamaged"].moves)
+    document = json_out.document(found, ballast)["configurations"][1]["ballast"]
+    assert document["restored"]
+    moves = {move["station"]: move["change_g"] for move in document["moves"]}
+    said = wording.ballast_text(ballast[repaired.name])
+    assert all(f"{name} {figures.grams(1e-3 * x, True)}" in said for name, x in moves.items())
     # by hand: 60 g at x = 2100, y = 500 mm in the axes of the car, taken out again at the stations
     x, y = {"nose": -400, "left": 1500, "gearbox": 3200}, {"nose": 0, "left": -500, "gearbox": 100}
     assert sum(moves.values()) == pytest.approx(-60, abs=0.2)

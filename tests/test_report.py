@@ -124,7 +124,7 @@ def _paths(value: Any, path: str = "") -> set[str]:
 
 
 def _general(path: str) -> str:
-    return re.sub(rf"\b(expected|asked)_({'|'.join(PARAMETER_ENDINGS)})$", r"\1_*", path)
+    return re.sub(rf"\b(expected|asked|from(?:_low|_high|_bar)?)_({'|'.join(PARAMETER_ENDINGS)})$", r"\1_*", path)
 
 
 @pytest.mark.parametrize("bars", [False, True])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from panelfem.assess.records import Declined
 from panelfem.case import Case
+from panelfem.repair import Spare
 
 CAUTIONS = (
     "This is advice to a competent person.  Rule book, supplier's repair manual and scrutineers come first.",
@@ -30,7 +31,8 @@ SOURCES = (
 
 def sources_of(case: Case) -> tuple[str, ...]:
     """What every report rests on, then the model and the limits of each kind of damage that was found."""
-    kinds = dict.fromkeys(type(found) for found in case.damage)
+    spares = (d for option in case.options for a in option.actions if isinstance(a, Spare) for d in a.damage)
+    kinds = dict.fromkeys(type(found) for found in (*case.damage, *spares))
     return (*SOURCES, *(f"Damage of kind {k.word!r}: {k.source}. Limits: {k.limits}." for k in kinds))
 
 

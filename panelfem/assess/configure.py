@@ -50,6 +50,7 @@ def configuration(
         replace(disposition, uncertainty=total),
         plan.note,
         heaviest.centre_of_mass(),
+        plan.step,
     )
 
 

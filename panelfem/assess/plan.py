@@ -8,14 +8,27 @@ carries nothing, adds to the mass but not to what the loads act on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from panelfem.assess.remarks import remarks
 from panelfem.damage import AreaDamage, Damage, FasteningDamage, Hole, damaged, ends
 from panelfem.loads import AreaForce, LoadCase
 from panelfem.panel import Panel
-from panelfem.repair import Action, Bonded, Insert, Option, PatchRepair, Refit, ScarfRepair, Spare, cut, repaired
+from panelfem.repair import (
+    Action,
+    Bonded,
+    Insert,
+    Option,
+    PatchRepair,
+    Refit,
+    ScarfRepair,
+    Spare,
+    StepHeight,
+    cut,
+    repaired,
+    step_height,
+)
 from panelfem.reserve.sampling import CUT_LENGTH, Notch
 
 Key = tuple[str, ...]
@@ -61,6 +74,7 @@ class Plan:
     damaged: bool = False
     left: tuple[Damage, ...] = ()
     remarks: tuple[str, ...] = ()
+    step: StepHeight | None = None
 
 
 def plans(inputs: Inputs) -> tuple[Plan, ...]:
@@ -72,8 +86,9 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
         states = tuple(_state(inputs, end, ()) for end in ends(inputs.damage))
         found.append(Plan("as found", "as found", states, damaged=True, left=inputs.damage))
     for option in inputs.options:
-        if any(isinstance(action, Spare) for action in option.actions):
-            found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
+        spare = next((action for action in option.actions if isinstance(action, Spare)), None)
+        if spare is not None:
+            found.append(_spare(inputs, option, spare, undamaged))
             continue
         bonded = any(isinstance(action, Bonded) for action in option.actions)
         left = _left(inputs.damage, option.actions)
@@ -94,9 +109,30 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
                 bool(inputs.damage),
                 left,
                 remarks(option.actions, states[0].panel),
+                step_height(inputs.panel, option.actions),
             )
         )
     return tuple(found)
+
+
+def _spare(inputs: Inputs, option: Option, spare: Spare, undamaged: State) -> Plan:
+    """The spare panel: the undamaged one, with what damage it has itself."""
+    every: tuple[State, ...] = (undamaged,)
+    if spare.damage:
+        found = replace(inputs, damage=spare.damage)
+        made = (_state(found, end, ()) for end in ends(spare.damage))
+        every = tuple(replace(state, key=(spare.name, *state.key)) for state in made)
+    return Plan(
+        option.name,
+        "option",
+        every,
+        minutes=option.minutes,
+        permitted=option.permitted,
+        note=option.note,
+        damaged=bool(spare.damage),
+        left=spare.damage,
+        step=StepHeight(),
+    )
 
 
 def states(all_plans: Sequence[Plan]) -> dict[Key, State]:

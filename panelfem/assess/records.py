@@ -9,6 +9,7 @@ from typing import Any, Literal
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.disposition.records import Assumption, Disposition
 from panelfem.mesh import PanelMesh
+from panelfem.repair import StepHeight
 from panelfem.reserve.records import FieldSet, LoadResult
 
 
@@ -72,7 +73,8 @@ class Configuration:
 
     `variants` are those that must meet the factor; `contingencies` ("patch gone") are those it must survive to be
     better than conditional.  `governing` names for each load the variant that rules.  `mass` kg is that of the heaviest
-    state, `centre_of_mass` (3,) m its, in the frame of the panel.
+    state, `centre_of_mass` (3,) m its, in the frame of the panel.  `step`: what stands out of the surface of the panel
+    itself, None where nothing was done to it.
     """
 
     name: str
@@ -87,6 +89,7 @@ class Configuration:
     disposition: Disposition
     note: str = ""
     centre_of_mass: FloatArray | None = None
+    step: StepHeight | None = None
 
     def result(self, load: str) -> LoadResult:
         """The governing result under a load."""

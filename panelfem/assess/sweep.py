@@ -14,7 +14,7 @@ from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import softened, stiffened_material, weakened, weakened_material
 from panelfem.loads import Contact
 from panelfem.material import Adhesive, CoreMaterial, Material
-from panelfem.repair import Action, Bonded, Insert, PatchRepair
+from panelfem.repair import Action, Bonded, Insert, PatchRepair, Spare
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,10 @@ def _damage(inputs: Inputs, sweep: Sweep, factor: float) -> Inputs:
         value = getattr(found, name) * factor
         return replace(found, **{name: min(1.0, value) if key.high == 1.0 else value})
 
-    return replace(inputs, damage=tuple(changed(found) for found in inputs.damage))
+    inputs = replace(inputs, damage=tuple(changed(found) for found in inputs.damage))
+    return _actions(
+        inputs, lambda a: replace(a, damage=tuple(changed(d) for d in a.damage)) if isinstance(a, Spare) else a
+    )
 
 
 def _actions(inputs: Inputs, change: Callable[[Action], Action]) -> Inputs:

@@ -36,7 +36,7 @@ def total_uncertainty(
         load = least([judge_load(result, consequence) for result in variant.loads])
         states[variant.name] = load.factor / load.required * consequence.factor
     bearing = [a for a in found.assumptions if _bears(case, plan, a)]
-    sized = plan.damaged and any(isinstance(d, AreaDamage) for d in case.damage)
+    sized = plan.damaged and any(isinstance(d, AreaDamage) for d in plan.left or case.damage)
     others = {"damage size": _LARGER} if sized else {}
     return uncertainty(found.loads, results, consequence.factor, bearing, states, others)
 
@@ -56,5 +56,7 @@ def _bears(case: Case, plan: Plan, a: Assumption) -> bool:
         left = {d.name for d in plan.left}
         return section in [f"damage[{i}]" for i, d in enumerate(case.damage) if d.name in left]
     if section.startswith("option"):
+        if a.key.rsplit(".", 1)[1] == "thickness_mm":  # of tape, which carries nothing
+            return False
         return section in [f"option[{i}]" for i, option in enumerate(case.options) if option.name == plan.name]
     return True

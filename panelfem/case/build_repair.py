@@ -57,9 +57,9 @@ def damage_region(name: str) -> str:
     return f"damage {name}"
 
 
-def build_damage(keys: Sequence[DamageSection], site: Site) -> tuple[Damage, ...]:
+def build_damage(keys: Sequence[DamageSection], site: Site, path: str = "damage") -> tuple[Damage, ...]:
     """The damage, taken larger by its tolerance all round; its regions are kept for the mesh."""
-    return tuple(_found(found, f"damage[{i}]", site) for i, found in enumerate(keys))
+    return tuple(_found(found, f"{path}[{i}]", site) for i, found in enumerate(keys))
 
 
 def _found(keys: DamageSection, path: str, site: Site) -> Damage:
@@ -131,7 +131,8 @@ def _action(
         case RefitAction():
             return Refit(keys.name, keys.fastener)
         case TapeAction():
-            return Tape(keys.name, _covered(keys, path, damage, site), 1e-3 * keys.areal_mass_g_per_m2)
+            thickness = None if keys.thickness_mm is None else 1e-3 * keys.thickness_mm.value
+            return Tape(keys.name, _covered(keys, path, damage, site), 1e-3 * keys.areal_mass_g_per_m2, thickness)
         case InsertAction():
             return Insert(
                 keys.name, keys.fastener, keys.method, keys.rating_shear_N, keys.rating_pull_N, keys.stiffness_share,
@@ -143,7 +144,7 @@ def _action(
             return _patch(keys, _covered(keys, path, damage, site), materials, panel)
         case ScarfAction() | SteppedAction():
             return _let_in(keys, damage, site, materials, panel)
-    return Spare(keys.name)
+    return Spare(keys.name, build_damage(keys.damage, site, f"{path}.damage"))
 
 
 def _patch(

@@ -12,7 +12,7 @@ from panelfem.arrays import FloatArray
 from panelfem.case.build_loads import build_loads
 from panelfem.case.build_panel import finish_panel, plan_panel
 from panelfem.case.build_repair import build_damage, build_options
-from panelfem.case.checks_damage import found_faults
+from panelfem.case.checks_damage import found_faults, spare_faults
 from panelfem.case.checks_materials import materials_of
 from panelfem.case.checks_repair import reach_faults
 from panelfem.case.inputs import assumed_inputs, input_rows, materials_used
@@ -65,7 +65,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
             raise CaseError(str(file), (fault,)) from error
         mesh = site.mesh(str(file))
         panel = finish_panel(model.panel, plan, mesh, materials, str(file))
-        if faults := (*found_faults(damage, panel), *reach_faults(options, panel)):
+        if faults := (*found_faults(damage, panel), *spare_faults(options, panel), *reach_faults(options, panel)):
             raise CaseError(str(file), faults)
         places = _places(panel, damage, loads, site)
         used = materials_used(panel.laminates, [a for option in options for a in option.actions])

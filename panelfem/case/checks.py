@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from panelfem.case.checks_damage import interface_faults
 from panelfem.case.checks_loads import held_faults, load_faults
 from panelfem.case.checks_materials import material_faults
 from panelfem.case.checks_panel import panel_faults
-from panelfem.case.checks_repair import damage_faults, option_faults
+from panelfem.case.checks_repair import damage_faults, of_spare, option_faults, spares
 from panelfem.case.checks_stacks import stack_faults
 from panelfem.case.draft import Draft, Names, named, twice
 from panelfem.case.faults import nearest
@@ -41,6 +42,8 @@ def contradictions(draft: Draft, document: Mapping[str, Any], folder: Path) -> l
     if not of_materials and not set(names.materials) - set(draft.materials):
         of_stacks = list(stack_faults(draft))
         faults += of_stacks if of_stacks else interface_faults(draft)
+        for path, spare in () if of_stacks else spares(draft):
+            faults += (replace(f, path=f"{path}.{f.path}") for f in interface_faults(of_spare(draft, spare)))
     if draft.panel is not None:
         faults += panel_faults(draft.panel, names, plan, folder)
     faults += damage_faults(draft, names, plan)

@@ -12,6 +12,7 @@ from panelfem.damage.kinds.delamination import interface_fault
 from panelfem.errors import Fault
 from panelfem.laminate import parse_stack
 from panelfem.panel import Panel
+from panelfem.repair.records import Option, Spare
 
 
 def interface_faults(draft: Draft) -> Iterator[Fault]:
@@ -29,10 +30,18 @@ def interface_faults(draft: Draft) -> Iterator[Fault]:
             yield replace(faults[0], path=f"damage[{i}].interface")
 
 
-def found_faults(damage: Sequence[Damage], panel: Panel) -> Iterator[Fault]:
-    """Faults of the damage on the undamaged panel."""
+def found_faults(damage: Sequence[Damage], panel: Panel, path: str = "damage") -> Iterator[Fault]:
+    """Faults of the damage on the undamaged panel; `path`: where it is listed."""
     areas = {d.name: panel.mesh.inside[d.region] for d in damage if isinstance(d, AreaDamage)}
     for i, found in enumerate(damage):
         others = {name: area for name, area in areas.items() if name != found.name}
         for fault in found.faults(panel, others):
-            yield replace(fault, path=f"damage[{i}].{fault.path}")
+            yield replace(fault, path=f"{path}[{i}].{fault.path}")
+
+
+def spare_faults(options: Sequence[Option], panel: Panel) -> Iterator[Fault]:
+    """Faults of the damage of spares, which are as the undamaged panel but for it."""
+    for i, option in enumerate(options):
+        for j, action in enumerate(option.actions):
+            if isinstance(action, Spare):
+                yield from found_faults(action.damage, panel, f"option[{i}].actions[{j}].damage")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from panelfem.case.checks_panel import area_faults, unknown_fastener
-from panelfem.case.draft import Draft, Names, one_of
+from panelfem.case.draft import Draft, Names, one_of, twice
 from panelfem.case.faults import nearest
 from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
 from panelfem.case.schema_option import (
@@ -55,6 +56,19 @@ def damage_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> I
         yield Fault(f"damage[{last}].fastener", what, "at least one fixing left", "check which fasteners are missing")
 
 
+def spares(draft: Draft) -> Iterator[tuple[str, SpareAction]]:
+    """The spares among the actions, each with its path."""
+    for i, option in draft.option:
+        for j, action in enumerate(option.actions):
+            if isinstance(action, SpareAction):
+                yield f"option[{i}].actions[{j}]", action
+
+
+def of_spare(draft: Draft, spare: SpareAction) -> Draft:
+    """The draft as if the damage of a spare were that of the panel."""
+    return replace(draft, damage=list(enumerate(spare.damage)))
+
+
 def _of_fixing(damage: DamageSection) -> bool:
     return isinstance(damage, FasteningSection)
 
@@ -68,6 +82,13 @@ def option_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> I
     ]
     on_mesh = draft.panel is not None and draft.panel.mesh is not None
     patches: dict[str, str] = {}
+    for path, spare in spares(draft):
+        yield from twice(((k, d.name) for k, d in enumerate(spare.damage)), f"{path}.damage", "damage")
+        for k in (k for k, d in enumerate(spare.damage) if d.name in names.damage):
+            what = f"damage of the panel is called {spare.damage[k].name!r} as well"
+            yield Fault(f"{path}.damage[{k}].name", what, "a name of its own", "rename one of them")
+        for fault in damage_faults(of_spare(draft, spare), names, plan):
+            yield replace(fault, path=f"{path}.{fault.path}")
     for i, option in draft.option:
         path = f"option[{i}].actions"
         for j, action in enumerate(option.actions):

@@ -74,7 +74,7 @@ def _tables(root: type[Section]) -> Iterator[tuple[str, type[Section], list[Key]
         with_tag = f" with `{tag[0]} = {tag[1]}`" if tag and _has_siblings(root, owner) else ""
         if owner.__module__.endswith("schema_area"):
             shared[owner.__name__] = (f"an area{with_tag}", owner, entries)
-        elif path.startswith("load[].held"):
+        elif path.startswith(("load[].held", "option[].actions[].damage")):
             continue
         else:
             yield f"`{_shown(path)}`{with_tag}", owner, entries

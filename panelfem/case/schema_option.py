@@ -6,8 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from panelfem.case.fields import Section, choice, items, number, section, text
+from panelfem.case.fields import Quantity, Section, choice, items, number, quantity, section, text
 from panelfem.case.schema_area import AreaTable
+from panelfem.case.schema_found import DamageTable
 from panelfem.case.schema_repair import RepairAction
 
 
@@ -25,6 +26,13 @@ class TapeAction(Section):
         3000.0,
         default=300.0,
     )
+    thickness_mm: Quantity | None = quantity(
+        "Thickness of the tape: the step it leaves (0.3: cloth tape, common practice, no source); absent: not stated.",
+        0.01,
+        5.0,
+        default=None,
+        measure="a caliper on a piece of the tape",
+    )
 
 
 class RefitAction(Section):
@@ -38,8 +46,9 @@ class RefitAction(Section):
 class SpareAction(Section):
     """The spare panel goes on."""
 
-    kind: Literal["spare"] = choice("The spare panel goes on, undamaged.")
+    kind: Literal["spare"] = choice("The spare panel goes on.")
     name: str = text("What it is called.")
+    damage: list[DamageTable] = items("What is found on the spare itself, as for the panel; absent: it is undamaged.")
 
 
 ActionKeys = RepairAction | TapeAction | RefitAction | SpareAction

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ from rich.text import Text
 
 if TYPE_CHECKING:
     from panelfem.assess.records import Assessment, Declined
+    from panelfem.balance import Ballast
     from panelfem.case import Case
     from panelfem.cli.console import Stages
 
@@ -39,11 +41,16 @@ def run(chosen: Namespace) -> int:
 
 
 def assessed(
-    file: Path, folder: Path, tell: Stages, keep: tuple[str, ...] = ()
+    file: Path,
+    folder: Path,
+    tell: Stages,
+    keep: tuple[str, ...] = (),
+    balance: Callable[[Assessment | Declined], Mapping[str, Ballast]] | None = None,
 ) -> tuple[Case, Assessment | Declined, tuple[Path, ...]]:
     """The case of a file, what is found, and the report's files; of an earlier result, what `keep` names stays.
 
-    A provisional page one stands there until the report replaces it.
+    A provisional page one stands there until the report replaces it.  `balance` finds the ballast move for each
+    configuration.
     """
     from panelfem.cli.console import visible
 
@@ -64,11 +71,11 @@ def assessed(
 
     found = assess(case, tell, early)
     tell("writing the report", 1.0)
-    return case, found, report.write(found, folder, keep)
+    return case, found, report.write(found, folder, keep, balance(found) if balance is not None else {})
 
 
-def show_found(found: Assessment | Declined) -> None:
-    """Print the table and the sentence."""
+def show_found(found: Assessment | Declined, ballast: Mapping[str, Ballast] | None = None) -> None:
+    """Print the table and the sentence; `ballast`: the move for each configuration, by its name."""
     from panelfem.assess.records import Declined
     from panelfem.cli.console import out, show
 
@@ -80,7 +87,7 @@ def show_found(found: Assessment | Declined) -> None:
     else:
         from panelfem.cli.summary import summary
 
-        for part in summary(found):
+        for part in summary(found, ballast or {}):
             show(console, part)
 
 

@@ -14,7 +14,7 @@ from panelfem.errors import InputError
 from panelfem.garage.on_car import balance_car, stations
 from panelfem.garage.rebalance import added, read_car
 from panelfem.garage.schema_car import Station
-from panelfem.report.figures import fixed, place_text
+from panelfem.report.figures import fixed, grams, place_text
 
 _CAUTION = (
     "Statics of a rigid car, ballast as a point at its station. Weigh the car afterwards: scales and the rule book in "
@@ -120,9 +120,3 @@ def _allowed(station: Station) -> str:
 def _kilograms(mass: float) -> str:
     """A mass to a tenth of a gram."""
     return f"{fixed(mass, 4)} kg"
-
-
-def grams(mass: float, signed: bool = False) -> str:
-    """A mass in g to 0.1 g."""
-    shown = fixed(1e3 * mass, 1)
-    return f"{'+' if signed and not shown.startswith(('−', '0.0')) else ''}{shown} g"

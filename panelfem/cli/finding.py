@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,13 +17,12 @@ from panelfem.report.folder import CASE, FINDING, FINDING_HEAD
 
 if TYPE_CHECKING:
     from panelfem.assess.records import Assessment, Declined
+    from panelfem.balance import Ballast
     from panelfem.case import Case
     from panelfem.garage import Composed, Library
     from panelfem.garage.schema_car import Car
     from panelfem.log import Log
 
-#: A move of less ballast is not printed, kg.
-LEAST = 1e-4
 _HEAD = ("panel", "car", "circuit", "kit")
 
 
@@ -147,9 +147,9 @@ def _assess(chosen: Namespace, library: Library, composed: Composed, file: Path,
 
     with _opened(chosen, composed.who) as log:
         with stages(chosen.quiet) as tell:
-            case, found, paths = assessed(file, folder, tell, keep=(FINDING, CASE))
-        show_found(found)
-        _show_ballast(found, library.cars[composed.car], composed.panel)
+            balance = partial(_ballast, car=library.cars[composed.car], panel=composed.panel)
+            case, found, paths = assessed(file, folder, tell, (FINDING, CASE), balance)
+        show_found(found, balance(found))
         show_path("Report:", paths[-1])
         if log is not None:
             from panelfem.log import Finding
@@ -162,25 +162,16 @@ def _assess(chosen: Namespace, library: Library, composed: Composed, file: Path,
     return 0
 
 
-def _show_ballast(found: Assessment | Declined, car: Car, panel: str) -> None:
-    """Print the ballast move that makes up for the recommended option, in a line."""
-    from rich.text import Text
-
+def _ballast(found: Assessment | Declined, car: Car, panel: str) -> dict[str, Ballast]:
+    """The ballast move that makes up for each configuration, against the panel whole, by its name."""
     from panelfem.assess.records import Declined
-    from panelfem.cli.ballast import grams
-    from panelfem.cli.console import out, show
     from panelfem.garage.rebalance import rebalanced
 
-    if isinstance(found, Declined) or found.recommendation is None:
-        return
+    if isinstance(found, Declined):
+        return {}
     whole, *_ = (c for c in found.configurations if c.kind == "undamaged")
-    chosen, *_ = (c for c in found.configurations if c.name == found.recommendation)
-    move = rebalanced(car, panel, whole, chosen)
-    if move is None:
-        return
-    steps = ", ".join(f"{visible(m.station)} {grams(m.change, True)}" for m in move.moves if abs(m.change) >= LEAST)
-    restored = "" if move.restored else "; that does not restore it in full: see panelfem ballast"
-    show(out(), Text(f"Ballast to restore mass and balance: {steps or 'none'}{restored}."))
+    moves = ((c.name, rebalanced(car, panel, whole, c)) for c in found.configurations)
+    return {name: move for name, move in moves if move is not None}
 
 
 def _papers(case: Case, found: Assessment | Declined, composed: Composed, folder: Path) -> tuple[Path, ...]:

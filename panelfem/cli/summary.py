@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from rich.console import RenderableType
 from rich.text import Text
 
 from panelfem.assess.records import Assessment, Configuration
-from panelfem.cli.console import table
+from panelfem.balance import Ballast
+from panelfem.cli.console import table, visible
 from panelfem.report import wording
 from panelfem.report.glyph import LETTERS
 from panelfem.report.headline import Row, rows
 from panelfem.report.large import decisive
+from panelfem.report.limit import strikes
 
 HEADS = (
     "",
@@ -26,6 +28,7 @@ HEADS = (
     "Release",
     "Restored",
     "Mass",
+    "Step",
     "Time",
     "Permitted",
 )
@@ -33,8 +36,8 @@ HEADS = (
 MARK = "(!)"
 
 
-def summary(assessment: Assessment) -> Iterator[RenderableType]:
-    """Title, table, sentence, conditions, what to look at next."""
+def summary(assessment: Assessment, ballast: Mapping[str, Ballast] | None = None) -> Iterator[RenderableType]:
+    """Title, table, sentence, conditions, what to look at next; `ballast`: the move for each, by name."""
     yield Text(assessment.title, style="bold")
     if assessment.invented:
         yield Text(wording.INVENTED)
@@ -42,7 +45,8 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
         yield Text(f"PROVISIONAL. {wording.provisional_sentence(assessment)}", style="bold")
     if wording.not_met(assessment):
         yield Text(wording.meshing_sentence(assessment), style="bold")
-    cells = [_cells(row) for row in rows(assessment)]
+    every = rows(assessment)
+    ranked, cells = [row for row in every if row.rank is not None], [_cells(row) for row in every]
     yield table(HEADS, cells)
     if any(MARK in cell for row in cells for cell in row):
         marks = {wording.doubt(c.result(load).theory) for c in assessment.configurations for load in c.governing}
@@ -52,15 +56,21 @@ def summary(assessment: Assessment) -> Iterator[RenderableType]:
     yield Text(wording.recommendation_sentence(assessment))
     chosen = wording.find(assessment, assessment.recommendation)
     if chosen is not None:
+        for condition in chosen.disposition.conditions:
+            yield Text(f"Condition: {wording.sentence(condition)}")
         yield Text(f"Governs: {wording.sentence(chosen.disposition.reason)}")
         yield from _large(chosen)
         yield Text(f"Governing factor: {wording.sentence(wording.uncertainty_phrase(chosen))}")
+        if ballast and chosen.name in ballast:
+            yield Text(visible(wording.sentence(wording.ballast_text(ballast[chosen.name]))))
     found = wording.as_found(assessment)
     if found is not None and found is not chosen:
         reason = wording.sentence(found.disposition.reason)
         yield Text(f"{wording.outcome_sentence(found, released_by=False)} {reason}")
         yield from _large(found)
         yield Text(f"Governing factor, {found.name}: {wording.sentence(wording.uncertainty_phrase(found))}")
+    for row in ranked:
+        yield Text(f"Will not take, {row.name}: {wording.sentence('; '.join(strikes(row.configuration)))}")
     spoken = chosen or found
     if spoken is not None and spoken.disposition.inspect:
         yield Text("Next inspection: " + " ".join(wording.sentence(i) for i in spoken.disposition.inspect))
@@ -87,6 +97,7 @@ def _cells(row: Row) -> tuple[str, ...]:
         row.release,
         row.restoration,
         row.mass,
+        row.step,
         row.minutes,
         row.permitted,
     )

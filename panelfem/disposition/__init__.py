@@ -24,7 +24,7 @@ from panelfem.disposition.records import (
     Part,
     Uncertainty,
 )
-from panelfem.disposition.uncertainty import least, uncertainty
+from panelfem.disposition.uncertainty import combined, least, uncertainty
 
 __all__ = [
     "FACTORS",
@@ -38,6 +38,7 @@ __all__ = [
     "Outcome",
     "Part",
     "Uncertainty",
+    "combined",
     "doubts",
     "ends",
     "factor_words",

@@ -49,13 +49,10 @@ def recommend(candidates: Sequence[Candidate], minutes_left: float | None) -> tu
             )
         return None, "No option offered meets the factor asked for."
     best = min(in_time, key=lambda c: (c.disposition.outcome is not Outcome.MEETS, c.minutes, -c.least))
-    least = best.disposition.governing_load
     rest = [c for c in in_time if c is not best]
-    why = f"{best.name} {best.disposition.outcome.value} ({least} governs)"
-    if best.minutes:
-        why += f" and takes {number(best.minutes)} min"
-        why += f" of the {number(minutes_left)} min left" if minutes_left is not None else ""
     quicker = [c for c in rest if c.minutes < best.minutes]
     if quicker:
-        why += f"; {quicker[0].name} is quicker but meets only with conditions"
-    return best.name, why + "."
+        return best.name, f"{quicker[0].name} is quicker but meets only with conditions."
+    if rest:
+        return best.name, f"Of {len(in_time)} that would do, none is quicker."
+    return best.name, "Nothing else offered meets the factor, is permitted and fits in the time left."

@@ -75,9 +75,14 @@ def uncertainty(
         else _part("mesh", "mesh error of the governing mode", (1.0 - share, 1.0 + share), "computed")
     )
     parts.sort(key=lambda part: (math.isnan(part.size), -part.size, part.name, part.what))
-    low = 1.0 - math.sqrt(sum((1.0 - part.low) ** 2 for part in parts if part.basis != "not computed"))
-    high = 1.0 + math.sqrt(sum((part.high - 1.0) ** 2 for part in parts if part.basis != "not computed"))
-    return Uncertainty(tuple(parts), max(low, 0.0), high, governing.load, governing.factor)
+    return Uncertainty(tuple(parts), *combined(parts), governing.load, governing.factor)
+
+
+def combined(parts: Iterable[Part]) -> tuple[float, float]:
+    """Low and high end of independent parts together; what was not computed is left out."""
+    known = [part for part in parts if part.basis != "not computed"]
+    low = 1.0 - math.sqrt(sum((1.0 - part.low) ** 2 for part in known))
+    return max(low, 0.0), 1.0 + math.sqrt(sum((part.high - 1.0) ** 2 for part in known))
 
 
 def _assumed(a: Assumption, scaled: float) -> Part:

@@ -15,6 +15,7 @@ from panelfem.repair.records import (
     Tape,
 )
 from panelfem.repair.skins import near_skin
+from panelfem.repair.step import StepHeight, step_height
 
 __all__ = [
     "Action",
@@ -26,9 +27,11 @@ __all__ = [
     "Refit",
     "ScarfRepair",
     "Spare",
+    "StepHeight",
     "Tape",
     "cut",
     "loose_half",
     "near_skin",
     "repaired",
+    "step_height",
 ]

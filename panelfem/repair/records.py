@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from panelfem.laminate import Laminate
 from panelfem.material import Adhesive, CoreMaterial
+
+if TYPE_CHECKING:
+    from panelfem.damage import Damage
 
 
 @dataclass(frozen=True)
@@ -86,11 +89,12 @@ class NoCredit:
 
 @dataclass(frozen=True)
 class Tape:
-    """Tape over a region: keeps the air out, carries nothing; `areal_mass` kg/m²."""
+    """Tape over a region: keeps the air out, carries nothing; `areal_mass` kg/m², `thickness` m (None: not stated)."""
 
     name: str
     region: str
     areal_mass: float
+    thickness: float | None = None
 
 
 @dataclass(frozen=True)
@@ -103,9 +107,10 @@ class Refit:
 
 @dataclass(frozen=True)
 class Spare:
-    """The spare panel, undamaged."""
+    """The spare panel, with what `damage` it has itself."""
 
     name: str
+    damage: tuple[Damage, ...] = ()
 
 
 Action = PatchRepair | ScarfRepair | Insert | NoCredit | Tape | Refit | Spare

@@ -105,6 +105,7 @@ def _recommended(assessment: Assessment, chosen: Configuration | None) -> Markup
         el("h2", "Recommended, provisionally" if assessment.provisional else "Recommended"),
         el("p", chosen.name, cls="who"),
         badge(chosen.disposition.outcome, large=True),
+        el("p", unbroken(wording.winner_sentence(assessment)), cls="aloud"),
         el("p", el("b", "Reason: "), wording.sentence(chosen.disposition.reason), cls="why"),
         el("p", el("b", "Choice: "), wording.sentence(assessment.recommendation_reason), cls="why")
         if chosen.kind == "option"

@@ -100,6 +100,16 @@ def barred(value: float, bar: float, unit: str) -> str:
     return minus(with_bar(value / factor, bar / factor, name))
 
 
+def grams(mass: float, sign: bool = False) -> str:
+    """A mass (kg) in g to 0.1 g.
+
+    >>> grams(0.0412, True), grams(-0.0412)
+    ('+41.2 g', '−41.2 g')
+    """
+    shown = fixed(1e3 * mass, 1)
+    return f"{'+' if sign and not shown.startswith(('−', '0.0')) else ''}{shown} g"
+
+
 def place_text(place: FloatArray | None) -> str:
     """A place as coordinates in millimetres.
 

@@ -36,6 +36,7 @@ class Row:
     restoration: str
     restoration_load: str
     mass: str
+    step: str
     minutes: str
     permitted: str
 
@@ -97,6 +98,7 @@ def _row(assessment: Assessment, conf: Configuration, reference: Configuration |
         "configuration": conf,
         "recommended": conf.name == assessment.recommendation,
         "mass": wording.mass_text(conf.mass, reference.mass if reference and reference is not conf else None),
+        "step": wording.step_text(conf.step),
         "minutes": "" if conf.kind == "undamaged" else wording.minutes_text(conf.minutes, assessment.minutes_left),
         "permitted": "" if conf.kind == "undamaged" else wording.permitted_text(conf.permitted),
     }

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from importlib.resources import files
 
 from panelfem.assess.records import Assessment, Declined
-from panelfem.report import notched, paths, sections, tones, view3d, wording
+from panelfem.balance import Ballast
+from panelfem.report import choice, notched, paths, sections, tones, view3d, wording
 from panelfem.report.cells import picture
 from panelfem.report.decision import decision, header
 from panelfem.report.headline import rows
@@ -61,8 +63,10 @@ def page_one(assessment: Assessment, panel: bytes) -> str:
     )
 
 
-def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str:
-    """The report of an assessment; `panel` and `deflected` are PNGs."""
+def report(
+    assessment: Assessment, panel: bytes, deflected: bytes | None, ballast: Mapping[str, Ballast] | None = None
+) -> str:
+    """The report of an assessment; `panel` and `deflected` are PNGs; `ballast` as in :func:`panelfem.report.write`."""
     turning = view3d.section(assessment)
     scripts: tuple[str, ...] = ()
     if turning is not None:
@@ -76,6 +80,7 @@ def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str
         f"{assessment.title}: assessment",
         header(assessment),
         decision(assessment, _panel(panel)),
+        choice.section(assessment, ballast or {}),
         paths.cases(assessment),
         *(sections.configuration(assessment, row.configuration, i) for i, row in enumerate(rows(assessment), 1)),
         notched.section(assessment),

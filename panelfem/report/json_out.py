@@ -16,18 +16,21 @@ import numpy as np
 
 from panelfem.arrays import FloatArray
 from panelfem.assess.records import Assessment, Configuration, Declined, Meshing, Variant, Vibration
+from panelfem.balance import Ballast
 from panelfem.disposition.records import Assumption, Disposition, Uncertainty
 from panelfem.errors import InputError
+from panelfem.repair import StepHeight
 from panelfem.report import figures, wording
 from panelfem.report.folder import FORMAT
+from panelfem.report.limit import Limit, limits, strike
 from panelfem.reserve.records import Buckling, LinearAnswer, LoadResult, ModeReserve
 from panelfem.units import SUFFIXES
 
 Json = dict[str, Any]
 
 
-def document(found: Assessment | Declined) -> Json:
-    """The assessment, or the refusal, as plain JSON data."""
+def document(found: Assessment | Declined, ballast: Mapping[str, Ballast] | None = None) -> Json:
+    """The assessment, or the refusal, as plain JSON data; `ballast` as in :func:`panelfem.report.write`."""
     if isinstance(found, Declined):
         return {
             "format": FORMAT,
@@ -52,7 +55,10 @@ def document(found: Assessment | Declined) -> Json:
         "recommendation_reason": found.recommendation_reason,
         "conditions": list(found.conditions),
         "cautions": list(found.cautions),
-        "configurations": [_configuration(c, found.required) for c in found.configurations],
+        "recommendation_sentence": wording.winner_sentence(found),
+        "configurations": [
+            _configuration(c, found.required, (ballast or {}).get(c.name)) for c in found.configurations
+        ],
         "assumptions": [_assumption(a) for a in found.assumptions],
         "inputs": [{"key": i.key, "shown": i.shown, "basis": i.basis, "source": i.source} for i in found.inputs],
         "sources": list(found.sources),
@@ -91,9 +97,9 @@ def document(found: Assessment | Declined) -> Json:
     }
 
 
-def dumps(found: Assessment | Declined) -> str:
+def dumps(found: Assessment | Declined, ballast: Mapping[str, Ballast] | None = None) -> str:
     """The document as JSON text; strictly valid, ends in a new line."""
-    return json.dumps(document(found), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(document(found, ballast), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def read(path: Path) -> Json:
@@ -151,7 +157,7 @@ def _in_unit(value: float, parameter: str) -> tuple[str, float | str | None]:
     return unit, number(value / SUFFIXES[unit][0])
 
 
-def _configuration(conf: Configuration, required: float) -> Json:
+def _configuration(conf: Configuration, required: float, move: Ballast | None) -> Json:
     return {
         "name": conf.name,
         "kind": conf.kind,
@@ -159,6 +165,9 @@ def _configuration(conf: Configuration, required: float) -> Json:
         "minutes_min": number(conf.minutes),
         "permitted": conf.permitted,
         "note": conf.note,
+        "step": None if conf.step is None else _step(conf.step),
+        "ballast": None if move is None else _ballast(move),
+        "will_not_take": [_limit(limit) for limit in limits(conf)],
         "disposition": _disposition(conf.disposition),
         "governing": [{"load": load, "variant": variant} for load, variant in conf.governing.items()],
         "restoration": [
@@ -167,6 +176,31 @@ def _configuration(conf: Configuration, required: float) -> Json:
         ],
         "variants": [_variant(v, conf, required) for v in conf.variants],
         "contingencies": [_variant(v, conf, required) for v in conf.contingencies],
+    }
+
+
+def _step(found: StepHeight) -> Json:
+    return {"height_mm": number(1e3 * found.height), "face": found.face, "unstated": list(found.unstated)}
+
+
+def _ballast(move: Ballast) -> Json:
+    moves = [{"station": m.station, "change_g": number(1e3 * m.change)} for m in move.moves]
+    return {"moves": moves, "restored": move.restored}
+
+
+def _limit(found: Limit) -> Json:
+    result, mode = found.result, found.mode
+    ends = {"from": mode.factor, "from_low": found.low, "from_high": found.high, "from_bar": mode.bar}
+    if mode.status == "zero load":
+        ends = dict.fromkeys(ends, math.nan)
+    shown = {key: _in_unit(found.amount(end), result.parameter) for key, end in ends.items()}
+    return {
+        "load": result.load,
+        "bound": found.bound,
+        **{f"{key}_{unit}": value for key, (unit, value) in shown.items()},
+        "mode": mode.mode,
+        "where": mode.where,
+        "said": strike(found),
     }
 
 

@@ -33,7 +33,11 @@ def lines(assessment: Assessment, conditions: Sequence[str], inspections: Sequen
     chosen, found = wording.find(assessment, assessment.recommendation), wording.as_found(assessment)
     every = rows(assessment)
     head = 5.0 + (3.5 if assessment.provisional else 0.0) + (2.5 if wording.not_met(assessment) else 0.0)
-    lead = max(21.0, _verdict(chosen, assessment.recommendation_reason, *moved), _verdict(found, *moved))
+    lead = max(
+        21.0,
+        _verdict(chosen, wording.winner_sentence(assessment), assessment.recommendation_reason, *moved),
+        _verdict(found, *moved),
+    )
     asked = 1.5 + max(
         sum(_lines(words, _CONDITION) for words in entries) for entries in (conditions, inspections, ("",))
     )

@@ -11,8 +11,10 @@ import math
 from dataclasses import dataclass
 
 from panelfem.assess.records import Assessment, Configuration, Declined
+from panelfem.balance import Ballast
 from panelfem.disposition import doubts, ends, is_bound, snaps
 from panelfem.disposition.records import LoadOutcome, Outcome, Part, Uncertainty
+from panelfem.repair import StepHeight
 from panelfem.report import figures
 from panelfem.reserve.records import LimitCheck, LoadResult, ModeReserve, TheoryCheck
 from panelfem.units import UNBARRED, number, show, with_bar
@@ -21,6 +23,8 @@ OUTSIDE = "outside linear theory"
 UNSOUND = "not to be relied on"
 NOT_REACHED = "nothing reached in the search"
 NOT_FOLLOWED = "no equilibrium found beyond"
+#: A move of less ballast is not said, kg.
+LEAST_MOVE = 1e-4
 ADVICE = (
     "Advice to a competent person, not a release. The rule book, the supplier's repair manual and the scrutineers come "
     "first."
@@ -342,6 +346,42 @@ def mass_text(mass: float, reference: float | None) -> str:
     return f"{shown} ({figures.signed(float(change), 6)} g)" if change else f"{shown} (±0 g)"
 
 
+def step_text(step: StepHeight | None) -> str:
+    """The step a repair leaves for the air, in words; nothing where nothing was repaired.
+
+    >>> step_text(StepHeight(1.35e-3, "last ply")), step_text(StepHeight(unstated=("tape",)))
+    ('1.35 mm on the face of the last ply', 'not stated: give the thickness of tape')
+    >>> step_text(StepHeight()), step_text(None)
+    ('none', '')
+    """
+    if step is None:
+        return ""
+    lacking = f"not stated: give the thickness of {' and '.join(step.unstated)}" if step.unstated else ""
+    if step.height <= 0.0:
+        return lacking or "none"
+    face = "on either face" if step.face == "either" else f"on the face of the {step.face}"
+    return f"{show(step.height, 'mm')} {face}" + (f"; and more: {lacking}" if lacking else "")
+
+
+def ballast_text(move: Ballast) -> str:
+    """The ballast move that makes up for a configuration, in words."""
+    steps = ", ".join(f"{m.station} {figures.grams(m.change, True)}" for m in move.moves if abs(m.change) >= LEAST_MOVE)
+    restored = "" if move.restored else "; that does not restore it in full: see panelfem ballast"
+    return f"ballast to restore mass and balance: {steps or 'none'}{restored}"
+
+
+def winner_sentence(assessment: Assessment) -> str:
+    """What is recommended, to be read aloud in ten seconds: outcome, load, margin, minutes; empty for nothing."""
+    chosen = find(assessment, assessment.recommendation)
+    if chosen is None:
+        return ""
+    load = governing_load(chosen)
+    result, left = chosen.result(load), assessment.minutes_left
+    margin = margin_text(ruling(result, outcome_of(chosen, load)), result.theory)
+    minutes = number(chosen.minutes) + (" min" if left is None else f" of {number(left)} min")
+    return sentence(f"{chosen.name}: {chosen.disposition.outcome.value}; {load} governs, margin {margin}, {minutes}")
+
+
 def outcome_sentence(configuration: Configuration, released_by: bool = True) -> str:
     """The outcome in the wording that is never an order to race."""
     conditions = configuration.disposition.conditions
@@ -361,10 +401,8 @@ def outcome_sentence(configuration: Configuration, released_by: bool = True) -> 
 
 def recommendation_sentence(assessment: Assessment) -> str:
     """The recommendation as one line; says so if there is none."""
-    chosen = find(assessment, assessment.recommendation)
-    if chosen is None:
-        return f"No configuration is recommended. {sentence(assessment.recommendation_reason)}"
-    return f"{outcome_sentence(chosen)} {sentence(assessment.recommendation_reason)}"
+    said = winner_sentence(assessment) or "No configuration is recommended."
+    return f"{said} {sentence(assessment.recommendation_reason)}"
 
 
 def declined_sentence(declined: Declined) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from panelfem.assess.records import Assessment, Declined
+from panelfem.balance import Ballast
 from panelfem.report import json_out
 from panelfem.report.folder import clear, prepare, put
 
@@ -27,17 +29,23 @@ def write_early(found: Assessment, out_dir: str | Path, keep: tuple[str, ...] = 
     return page
 
 
-def write(found: Assessment | Declined, out_dir: str | Path, keep: tuple[str, ...] = ()) -> tuple[Path, ...]:
+def write(
+    found: Assessment | Declined,
+    out_dir: str | Path,
+    keep: tuple[str, ...] = (),
+    ballast: Mapping[str, Ballast] | None = None,
+) -> tuple[Path, ...]:
     """Write ``result.json``, ``report.html`` and, for an assessment, ``fields.vtu`` and the PNGs; returns their paths.
 
     The folder is made if need be; an earlier result of this tool in it is replaced, but for the
-    files named in `keep`.  Raises InputError if the folder holds anything else or cannot be written.
+    files named in `keep`.  `ballast`: the move that restores the car with a configuration on it, by its name; absent:
+    no car is known.  Raises InputError if the folder holds anything else or cannot be written.
     """
     from panelfem.report import html
 
     folder = prepare(Path(out_dir))
     # result.json comes first: it is what marks the folder as ours if a later file cannot be written
-    contents = {"result.json": json_out.dumps(found).encode()}
+    contents = {"result.json": json_out.dumps(found, ballast).encode()}
     if isinstance(found, Declined):
         contents["report.html"] = html.declined_page(found).encode()
     else:
@@ -49,7 +57,7 @@ def write(found: Assessment | Declined, out_dir: str | Path, keep: tuple[str, ..
         contents["panel.png"], contents["reserves.png"] = panel, reserves
         if deflected is not None:
             contents["deflected.png"] = deflected
-        contents["report.html"] = html.report(found, panel, deflected).encode()
+        contents["report.html"] = html.report(found, panel, deflected, ballast).encode()
     paths = tuple(put(folder, name, content) for name, content in contents.items())
     clear(folder, (*contents, *keep))
     return paths
