@@ -29,6 +29,7 @@ from panelfem.damage.keys import Key, keys_of
 from panelfem.damage.kind import AreaDamage, Notch, OvalDamage, Slit
 from panelfem.errors import InputError
 from panelfem.laminate import Laminate, parse_stack
+from panelfem.laminate.skins import near_skin
 from panelfem.material import Adhesive, CoreMaterial, Material
 from panelfem.repair.records import (
     Action,
@@ -41,7 +42,6 @@ from panelfem.repair.records import (
     Spare,
     Tape,
 )
-from panelfem.repair.skins import near_skin
 from panelfem.units import SUFFIXES, suffix
 
 #: A crack narrower than this is meshed this wide, mm: elements at its tip are a quarter of the tip's radius.

@@ -1,5 +1,6 @@
 """Repairs on offer, and what they make of the panel."""
 
+from panelfem.laminate.skins import near_skin
 from panelfem.repair.apply import cut, repaired
 from panelfem.repair.half import loose_half
 from panelfem.repair.records import (
@@ -14,7 +15,6 @@ from panelfem.repair.records import (
     Spare,
     Tape,
 )
-from panelfem.repair.skins import near_skin
 
 __all__ = [
     "Action",
