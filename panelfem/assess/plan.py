@@ -117,12 +117,13 @@ def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, 
     """The damage that is still in the panel after the actions: what was cut out, or put back, is not."""
     cuts, refitted = _cuts(actions), {a.fastener for a in actions if isinstance(a, Refit)}
 
-    def gone(found: Damage) -> bool:
+    def kept(found: Damage) -> Damage | None:
         if isinstance(found, AreaDamage):
-            return found.goes_when_cut and found.region in cuts
-        return isinstance(found, FasteningDamage) and found.refits and found.fastener in refitted
+            return found.after_cut() if found.region in cuts else found
+        gone = isinstance(found, FasteningDamage) and found.refits and found.fastener in refitted
+        return None if gone else found
 
-    return tuple(d for d in damage if not gone(d))
+    return tuple(left for d in damage if (left := kept(d)) is not None)
 
 
 def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = "") -> State:
@@ -134,7 +135,7 @@ def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = ""
         panel = cut(panel, actions)
     panel = repaired(panel, kept, half_bonded=bond == HALF)
     areas = [d for d in inputs.damage if isinstance(d, AreaDamage)]
-    notches = [Notch(panel.mesh.inside[d.region], d.notch) for d in areas if d.notch is not None]
+    notches = [Notch(panel.mesh.inside[region], length) for d in areas for region, length in d.notches]
     notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
     structural = [f"patch {a.name}" for a in kept if isinstance(a, Bonded)]
     structural += [f"refit {a.fastener}" for a in kept if isinstance(a, Refit)]

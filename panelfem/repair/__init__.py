@@ -1,6 +1,7 @@
 """Repairs on offer, and what they make of the panel."""
 
 from panelfem.laminate.skins import near_skin
+from panelfem.patching import PatchRepair
 from panelfem.repair.apply import cut, repaired
 from panelfem.repair.half import loose_half
 from panelfem.repair.records import (
@@ -9,7 +10,6 @@ from panelfem.repair.records import (
     Insert,
     NoCredit,
     Option,
-    PatchRepair,
     Refit,
     ScarfRepair,
     Spare,

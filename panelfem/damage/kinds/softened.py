@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from panelfem.damage.keys import Assumed, quantity
-from panelfem.damage.kind import AreaDamage, relaid
+from panelfem.damage.kind import AreaDamage, impact_strain, relaid, struck
 from panelfem.laminate.degrade import softened, weakened
 from panelfem.panel import Panel
 
@@ -44,6 +44,7 @@ class Softened(AreaDamage):
         sweep="softened strength",
         measure="ultrasonic or thermographic inspection of the area: depth and extent",
     )
+    impact_strain: float | None = impact_strain()
 
     @property
     def bracket(self) -> tuple[str, str]:
@@ -51,6 +52,7 @@ class Softened(AreaDamage):
 
     def applied(self, panel: Panel, soft: bool) -> Panel:
         if not soft:
-            return relaid(panel, self.region, lambda laminate: weakened(laminate, self.strength))
+            panel = relaid(panel, self.region, lambda laminate: weakened(laminate, self.strength))
+            return struck(panel, self, self.impact_strain)
         panel = relaid(panel, self.region, lambda laminate: softened(laminate, self.remaining_stiffness))
         return replace(panel, slack=panel.slack | panel.mesh.inside[self.region])
