@@ -67,18 +67,13 @@ IN_A_CASE: dict[str, dict[str, object]] = {
     "crack": {},
     "damaged core": {"stiffness_share": 0.3, "strength_share": 0.4, "water_g_per_m2": 200},
     "delamination": {"interface": 1},
-    "dent": {"side": "last ply", "depth_mm": 1.0},
+    "dent": {"side": "last ply", "depth_mm": 1.0}
+    | {
+        "compression_after_impact_strain_percent": {"value": 0.4, "basis": "assumed", "source": "S", "band": [0.2, 0.8]}
+    },
     "disbond": {"side": "first ply"},
-    "earlier repair": {
-        "side": "last ply",
-        "stack": "[0/90]",
-        "adhesive": "film-epoxy",
-        "bond_thickness_mm": 0.2,
-        "strength_share": 0.5,
-        "cut_out": True,
-        "overlap_mm": 8,
-        "tolerance_mm": 2,
-    },  # fmt: skip
+    "earlier repair": {"side": "last ply", "stack": "[0/90]", "adhesive": "film-epoxy", "bond_thickness_mm": 0.2}
+    | {"strength_share": 0.5, "cut_out": True, "overlap_mm": 8, "tolerance_mm": 2},
     "edge notch": {},
     "heat": {},
     "hole": {},

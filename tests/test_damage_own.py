@@ -360,9 +360,14 @@ def test_every_kind_in_one_case(tmp_path: Path) -> None:
     assert by_word["damaged core"].water == pytest.approx(0.2)  # type: ignore[attr-defined]
     assert by_word["loose fastener"].gap == pytest.approx(0.5e-3)  # type: ignore[attr-defined]
     assert by_word["abraded"].doubtful == 0  # type: ignore[attr-defined]
-    swept_keys = {a.sweep.key for a in case.assumed if a.sweep is not None and a.key.startswith("damage")}
-    assert swept_keys >= {"matrix_strength_share", "matrix_stiffness_share", "core_strength_share", "rating_share"}
     assert case.panel is not None
+    swept_keys = {a.sweep.key for a in case.assumed if a.sweep is not None and a.key.startswith("damage")}
+    assert by_word["dent"].impact_strain == pytest.approx(4e-3)  # type: ignore[attr-defined]
+    assert swept_keys >= {"matrix_strength_share", "compression_after_impact_strain_percent"}
+    struck = Sweep("damage strength", by_word["dent"].name, 0.5, 2.0, "compression_after_impact_strain_percent")
+    other = swept(Inputs(case.panel, case.damage, (), ()), struck, 0.5).inputs.damage
+    assert [d.impact_strain for d in other if isinstance(d, Dent)] == [pytest.approx(2e-3)]
+    assert swept_keys >= {"matrix_strength_share", "matrix_stiffness_share", "core_strength_share", "rating_share"}
     states = next(p for p in plans(Inputs(case.panel, case.damage, (), case.loads)) if p.name == "as found").states
     assert len(states) == 4
     assert {len(s.notches) for s in states} == {4}

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
-from damage_examples import AREAS, board
-from test_case_delamination import built
+from damage_examples import AREAS
 from test_damage_kinds import RADII, sandwich
 
 from panelfem.assess.model import Model
 from panelfem.assess.plan import Inputs, plans
 from panelfem.assess.respond import Responder
-from panelfem.assess.sweep import swept
-from panelfem.case.records import Sweep
 from panelfem.damage import Damage, Delamination, damaged, ends
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.loads import AreaForce, LoadCase
@@ -117,19 +113,3 @@ def test_free_expansion_is_no_compression() -> None:
     (factor,) = check(record, -0.5, warmed=40.0)
     least = (free[:3] + z * free[3:])[0]
     assert factor == pytest.approx((2e-3 - least) / (0.5 * z), rel=1e-3)
-
-
-def test_the_strain_after_impact_of_a_case_arrives_and_is_swept(tmp_path: Path) -> None:
-    document = board()
-    dent = next(d for d in document["damage"] if d["kind"] == "dent")
-    value = {"value": 0.4, "basis": "assumed", "source": "like laminates", "band": [0.3, 0.5]}
-    dent["compression_after_impact_strain_percent"] = value
-    case = built(document, tmp_path)
-    found = next(d for d in case.damage if d.word == "dent")
-    assert found.impact_strain == pytest.approx(4e-3)  # type: ignore[attr-defined]
-    sweep = next(a.sweep for a in case.assumed if a.key.endswith("impact_strain_percent"))
-    assert isinstance(sweep, Sweep)
-    assert (sweep.kind, sweep.target, sweep.low) == ("damage strength", found.name, pytest.approx(0.75))
-    assert case.panel is not None
-    after = swept(Inputs(case.panel, case.damage, (), ()), sweep, 0.75).inputs.damage
-    assert next(d for d in after if d.word == "dent").impact_strain == pytest.approx(3e-3)  # type: ignore[attr-defined]
