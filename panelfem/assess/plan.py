@@ -114,13 +114,15 @@ def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
 
 
 def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
-    """The damage that is still in the panel after the actions: what was cut out, or put back, is not."""
+    """The damage that is still in the panel after the actions: what was cut out, put back or set anew is not."""
     cuts, refitted = _cuts(actions), {a.fastener for a in actions if isinstance(a, Refit)}
+    anew = {a.fastener for a in actions if isinstance(a, Insert)}
 
     def kept(found: Damage) -> Damage | None:
         if isinstance(found, AreaDamage):
             return found.after_cut() if found.region in cuts else found
-        gone = isinstance(found, FasteningDamage) and found.refits and found.fastener in refitted
+        assert isinstance(found, FasteningDamage)
+        gone = found.fastener in anew or (found.refits and found.fastener in refitted)
         return None if gone else found
 
     return tuple(left for d in damage if (left := kept(d)) is not None)
