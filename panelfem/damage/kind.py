@@ -19,6 +19,7 @@ from panelfem.damage.keys import Assumed, built, flag, number, quantity
 from panelfem.errors import Fault, InputError
 from panelfem.laminate import Laminate
 from panelfem.laminate.skins import near_skin
+from panelfem.marks import Mark
 from panelfem.material import CoreMaterial, PlyMaterial
 from panelfem.panel import Delaminated, Fastener, Panel, Struck
 
@@ -33,7 +34,7 @@ class Damage(ABC):
     """Something found.
 
     `word` is what a case calls the kind, `about` says it in one line; `source` and `limits` are printed with it.
-    `condition`: what is asked for as long as it is left in the panel, empty for nothing.
+    `condition`: what is asked for as long as it is left in the panel, empty for nothing.  `mark`: its own in pictures.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Damage(ABC):
     about: ClassVar[str]
     source: ClassVar[str]
     limits: ClassVar[str]
+    mark: ClassVar[Mark]
     condition: ClassVar[str] = ""
 
     @property

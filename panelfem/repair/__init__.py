@@ -4,6 +4,7 @@ from panelfem.laminate.skins import near_skin
 from panelfem.patching import PatchRepair
 from panelfem.repair.apply import cut, repaired
 from panelfem.repair.half import loose_half
+from panelfem.repair.kinds import KINDS, word_of
 from panelfem.repair.records import (
     Action,
     Bonded,
@@ -17,6 +18,7 @@ from panelfem.repair.records import (
 )
 
 __all__ = [
+    "KINDS",
     "Action",
     "Bonded",
     "Insert",
@@ -31,4 +33,5 @@ __all__ = [
     "loose_half",
     "near_skin",
     "repaired",
+    "word_of",
 ]

@@ -24,6 +24,7 @@ from panelfem.damage.kinds.disbond import NOTHING
 from panelfem.errors import Fault
 from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import softened_plies, weakened_material
+from panelfem.marks import Mark
 from panelfem.material import CoreMaterial
 from panelfem.panel import Panel
 
@@ -39,6 +40,7 @@ class Dent(OvalDamage):
 
     word: ClassVar[str] = "dent"
     about: ClassVar[str] = "A face of a sandwich pressed into its core."
+    mark: ClassVar[Mark] = Mark("oo")
     source: ClassVar[str] = (
         "lamination theory of the face at its new height, the depth taken for the whole area (a bowl is half of it on "
         "the mean); the face as a film that buckles, Chai, Babcock & Knauss 1981 (from memory); soft end by Rayleigh"

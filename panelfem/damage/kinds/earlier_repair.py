@@ -14,6 +14,7 @@ from panelfem.damage.kind import FACES, Covering, Damage, apart_faults
 from panelfem.damage.kinds.hole import Hole
 from panelfem.errors import Fault
 from panelfem.laminate import Laminate
+from panelfem.marks import Mark
 from panelfem.material import Adhesive
 from panelfem.panel import Panel
 from panelfem.patching import PatchRepair, patched
@@ -29,6 +30,7 @@ class EarlierRepair(Covering):
 
     word: ClassVar[str] = "earlier repair"
     about: ClassVar[str] = "A patch bonded on before, by whomever."
+    mark: ClassVar[Mark] = Mark("+", "-.")
     source: ClassVar[str] = (
         "a bracket: plies bonded on never make a panel softer (Rayleigh); at its stiff end a patch as one bonded now, "
         "its bond by linear shear and peel after Goland & Reissner 1944 (from memory)"

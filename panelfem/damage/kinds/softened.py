@@ -8,6 +8,7 @@ from typing import ClassVar
 from panelfem.damage.keys import Assumed, quantity
 from panelfem.damage.kind import AreaDamage, impact_strain, relaid, struck
 from panelfem.laminate.degrade import softened, weakened
+from panelfem.marks import Mark
 from panelfem.panel import Panel
 
 #: The two ends of the bracket on a softened area.
@@ -24,6 +25,7 @@ class Softened(AreaDamage):
 
     word: ClassVar[str] = "softened"
     about: ClassVar[str] = "A soft or dull-sounding area."
+    mark: ClassVar[Mark] = Mark("//")
     source: ClassVar[str] = "a bracket: less stiffness anywhere never makes a panel stiffer (Rayleigh)"
     limits: ClassVar[str] = "growth is not computed; between its ends the stiffness is not known"
     condition: ClassVar[str] = (
