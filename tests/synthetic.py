@@ -326,6 +326,7 @@ def assessment(
         marked=(
             Marked("hole H1", "hole", Mark(), inside=hole),
             Marked("dull area D1", "softened", Mark("//"), inside=made.inside["dull area D1"]),
+            Marked("wet plies", "patch", Mark("//", "--"), "wet patch, two plies", made.inside["dull area D1"]),
         ),
     )
 

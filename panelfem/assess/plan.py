@@ -76,7 +76,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
             found.append(Plan(option.name, "option", (undamaged,), (), option.minutes, option.permitted, option.note))
             continue
         bonded = any(isinstance(action, Bonded) for action in option.actions)
-        left = _left(inputs.damage, option.actions)
+        left = left_after(inputs.damage, option.actions)
         every = ends(left)
         states = tuple(_state(inputs, end, option.actions) for end in every)
         fails = (GONE, HALF) if bonded else ()
@@ -113,7 +113,7 @@ def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
     return tuple(a.cut_out for a in actions if isinstance(a, Bonded) and a.cut_out is not None)
 
 
-def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
+def left_after(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
     """The damage that is still in the panel after the actions: what was cut out, put back or set anew is not."""
     cuts, refitted = _cuts(actions), {a.fastener for a in actions if isinstance(a, Refit)}
     anew = {a.fastener for a in actions if isinstance(a, Insert)}
@@ -130,7 +130,7 @@ def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, 
 
 def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = "") -> State:
     """The damaged panel at one end of the bracket, after the actions; `bond`: what has become of the bonded ones."""
-    panel = damaged(inputs.panel, _left(inputs.damage, actions), end)
+    panel = damaged(inputs.panel, left_after(inputs.damage, actions), end)
     cuts = _cuts(actions)
     kept = tuple(a for a in actions if bond != GONE or not isinstance(a, Bonded))
     if bond == GONE:
@@ -163,4 +163,4 @@ def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.region for part in parts if isinstance(part, AreaForce)))
 
 
-__all__ = ["CUT_LENGTH", "GONE", "HALF", "Inputs", "Key", "Plan", "State", "plans", "states"]
+__all__ = ["CUT_LENGTH", "GONE", "HALF", "Inputs", "Key", "Plan", "State", "left_after", "plans", "states"]
