@@ -16,6 +16,7 @@ from panelfem.damage.keys import keys_of
 from panelfem.errors import CaseError
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.loads.vectors import spread
+from panelfem.marks import Mark
 from panelfem.material import library
 from panelfem.mesh import Disc, Outline, Ring, mesh_outline
 from panelfem.panel import Fastener, Panel
@@ -105,6 +106,7 @@ def test_every_kind_is_whole(word: str) -> None:
     assert word in IN_A_CASE, "no case has it"
     assert len(record.source) > 20
     assert len(record.limits) > 20
+    assert isinstance(getattr(record, "mark", None), Mark), "nothing marks it in pictures"
     assert record.bracket is not None or record.about
     assert SECTIONS[word].model_fields["kind"].description == record.about
     assert issubclass(record, AreaDamage | FasteningDamage)
