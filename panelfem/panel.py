@@ -134,6 +134,19 @@ class Delaminated:
 
 
 @dataclass(frozen=True)
+class Struck:
+    """A mesh region that was struck, and breaks where it is compressed by `strain` > 0: a property of the laminate with
+    its damage.  `height` (k, ne) m: where in the thickness that is looked at, in the middle of the laminate or of each
+    of k skins, as it was without repairs; nan elsewhere.
+    """
+
+    name: str
+    region: str
+    strain: float
+    height: FloatArray
+
+
+@dataclass(frozen=True)
 class Panel:
     """A panel in one state.
 
@@ -153,6 +166,7 @@ class Panel:
     masses: tuple[PointMass, ...] = ()
     patches: tuple[BondedPatch, ...] = ()
     delaminations: tuple[Delaminated, ...] = ()
+    struck: tuple[Struck, ...] = ()
     removed: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     slack: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     extra_mass: float = 0.0

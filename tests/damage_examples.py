@@ -16,14 +16,22 @@ from panelfem.damage.kinds.core import DamagedCore
 from panelfem.damage.kinds.crack import Crack
 from panelfem.damage.kinds.dent import Dent
 from panelfem.damage.kinds.disbond import Disbond
+from panelfem.damage.kinds.earlier_repair import EarlierRepair
 from panelfem.damage.kinds.edge_notch import EdgeNotch
 from panelfem.damage.kinds.heat import Heat
 from panelfem.damage.kinds.insert import TornInsert
 from panelfem.damage.kinds.loose_fastener import LooseFastener
+from panelfem.laminate import Laminate, parse_stack
+from panelfem.material import Adhesive, library
 
 MIDDLE = np.array([0.15, 0.1, 0.0])
 X = np.array([1.0, 0.0, 0.0])
 STACK = "[0/90/foam-pvc-80:6mm]s"
+
+_GLUE = library()["film-epoxy"]
+assert isinstance(_GLUE, Adhesive)
+#: A patch of an earlier repair, its bond, thickness m and share of strength.
+EARLIER = Laminate(parse_stack("[0/90]", library(), "carbon-ud")), _GLUE, 2e-4, 0.5
 
 Oval = tuple[np.ndarray, np.ndarray, tuple[float, float]]
 
@@ -40,6 +48,7 @@ AREAS: dict[str, Callable[[str, float], Damage]] = {
     "delamination": lambda region, r: Delamination("D", region, *_oval(r), 1),
     "dent": lambda region, r: Dent("D", region, *_oval(r), "last ply", 1e-3, 0.5),
     "disbond": lambda region, r: Disbond("D", region, *_oval(r), "last ply", 1e-3),
+    "earlier repair": lambda region, r: EarlierRepair("D", region, False, 0.0, 3.8e-3, None, "last ply", *EARLIER),
     "edge notch": lambda region, r: EdgeNotch("D", region, 3.8e-3),
     "heat": lambda region, r: Heat("D", region, 0.6, 0.7),
     "hole": lambda region, r: Hole("D", region, 3.8e-3),
@@ -58,8 +67,13 @@ IN_A_CASE: dict[str, dict[str, object]] = {
     "crack": {},
     "damaged core": {"stiffness_share": 0.3, "strength_share": 0.4, "water_g_per_m2": 200},
     "delamination": {"interface": 1},
-    "dent": {"side": "last ply", "depth_mm": 1.0},
+    "dent": {"side": "last ply", "depth_mm": 1.0}
+    | {
+        "compression_after_impact_strain_percent": {"value": 0.4, "basis": "assumed", "source": "S", "band": [0.2, 0.8]}
+    },
     "disbond": {"side": "first ply"},
+    "earlier repair": {"side": "last ply", "stack": "[0/90]", "adhesive": "film-epoxy", "bond_thickness_mm": 0.2}
+    | {"strength_share": 0.5, "cut_out": True, "overlap_mm": 8, "tolerance_mm": 2},
     "edge notch": {},
     "heat": {},
     "hole": {},

@@ -16,6 +16,7 @@ from panelfem.assess.records import (
     Configuration,
     Declined,
     InputRow,
+    Marked,
     Mesh,
     Meshing,
     Notched,
@@ -24,6 +25,7 @@ from panelfem.assess.records import (
     Variant,
 )
 from panelfem.disposition.records import Assumption, Disposition, LoadOutcome, Outcome, Part, Uncertainty
+from panelfem.marks import Mark
 from panelfem.mesh import PanelMesh
 from panelfem.repair import StepHeight
 from panelfem.reserve.records import (
@@ -314,7 +316,6 @@ def assessment(
         sources=("Z. Hashin, Failure criteria for unidirectional fiber composites, J. Appl. Mech. 47 (1980)",),
         mesh=made,
         places={name: point(*at) for name, at in FASTENERS.items()} | {"hole H1": point(*HOLE)},
-        damage_regions={"hole H1": hole, "dull area D1": made.inside["dull area D1"]},
         checks={"relative residual, greatest": "3.1e-12 (limit 1e-8)", "least mesh quality": "0.71 (1 is equilateral)"},
         stacks={"skin": ("1: twill carbon 0.25 mm at 0°", "2: twill carbon 0.25 mm at 45°")},
         version="0.1.0",
@@ -327,6 +328,11 @@ def assessment(
         notched=(
             Notched("hole H1", "kerb strike", 1.71, 1.84, 1.62, 3.8e-3, 0.12),
             Notched("hole H1", "air load", float("nan"), float("nan"), float("inf"), 3.8e-3, 0.0, "it is no ellipse"),
+        ),
+        marked=(
+            Marked("hole H1", "hole", Mark(), inside=hole),
+            Marked("dull area D1", "softened", Mark("//"), inside=made.inside["dull area D1"]),
+            Marked("wet plies", "patch", Mark("//", "--"), "wet patch, two plies", made.inside["dull area D1"]),
         ),
     )
 

@@ -296,4 +296,4 @@ def test_the_report_names_and_draws_it(assessment: Assessment) -> None:
     assert "L1" in assessment.places
     mode = configuration(assessment, "as found").result("push").release
     assert wording.mode_text(mode) == "sublaminate buckling, ply 16 (T300-5208), bottom, at L1 (ply 16)"
-    assert panel_picture(assessment) != panel_picture(replace(assessment, damage_regions={}))
+    assert panel_picture(assessment) != panel_picture(replace(assessment, marked=()))

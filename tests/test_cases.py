@@ -1,6 +1,7 @@
 """The demo cases give the outcomes and factors written down in ``cases/expected/outcomes.toml``.
 
-Write them anew with ``python tests/test_cases.py > cases/expected/outcomes.toml``, and look at what changed.
+Write them anew with ``python tests/test_cases.py > cases/expected/outcomes.toml``, and those of ``cases/kinds`` with
+``python tests/test_cases.py kinds > cases/expected/kinds.toml``; look at what changed.
 """
 
 import sys
@@ -64,15 +65,14 @@ def found(a):
     return {"recommendation": a.recommendation or "none", "configurations": rows}
 
 
-def expected():
-    with (CASES / "expected" / "outcomes.toml").open("rb") as file:
+def expected(name="outcomes"):
+    with (CASES / "expected" / f"{name}.toml").open("rb") as file:
         return tomllib.load(file)
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
-def test_a_demo_case_gives_what_is_written_down(path):
-    a = made(path)
-    wanted, got = expected()[path.stem], found(a)
+def compare(a, wanted):
+    """An assessment with what is written down of it."""
+    got = found(a)
     assert got.keys() == wanted.keys()
     if "declined" in wanted:
         assert got == wanted
@@ -86,6 +86,11 @@ def test_a_demo_case_gives_what_is_written_down(path):
             assert here[key] == (value if isinstance(value, str) else pytest.approx(value, rel=0.01)), (name, key)
 
 
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
+def test_a_demo_case_gives_what_is_written_down(path):
+    compare(made(path), expected()[path.stem])
+
+
 def test_the_demo_covers_the_four_outcomes_and_a_declined_part():
     everything = expected()
     outcomes = {c["outcome"] for e in everything.values() for c in e.get("configurations", {}).values()}
@@ -94,10 +99,11 @@ def test_the_demo_covers_the_four_outcomes_and_a_declined_part():
     assert len(everything) >= 5
 
 
-def main():
-    """Print outcomes.toml."""
-    print("# What the demo cases give; made by tests/test_cases.py, and compared with by it (1 %).")
-    for path in FILES:
+def main(folder=""):
+    """Print outcomes.toml, or what the cases of a folder give."""
+    what = f"cases of {folder}" if folder else "demo cases"
+    print(f"# What the {what} give; made by tests/test_cases.py, and compared with by the tests (1 %).")
+    for path in sorted((CASES / folder).glob("*.toml")):
         got = found(made(path))
         print(f"\n[{path.stem}]")
         for key in ("declined", "recommendation"):
@@ -110,4 +116,4 @@ def main():
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(*sys.argv[1:]))

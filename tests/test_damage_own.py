@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from damage_examples import AREAS, MIDDLE, X, board
+from damage_examples import AREAS, EARLIER, MIDDLE, X, board
 from scipy.special import jn_zeros
 from test_case_delamination import built, faults
 from test_damage_kinds import RADII, sandwich
@@ -17,8 +17,9 @@ from panelfem.assess.model import Model
 from panelfem.assess.plan import Inputs, plans
 from panelfem.assess.respond import Responder
 from panelfem.assess.sweep import swept
+from panelfem.case.checks_repair import reach_faults
 from panelfem.case.records import Sweep
-from panelfem.damage import KINDS, Damage, damaged, ends
+from panelfem.damage import KINDS, Damage, EarlierRepair, Hole, damaged, ends
 from panelfem.damage.kinds.abraded import Abraded
 from panelfem.damage.kinds.crack import Crack
 from panelfem.damage.kinds.dent import Dent
@@ -34,7 +35,7 @@ from panelfem.material import CoreMaterial, PlyMaterial, library
 from panelfem.mesh import Disc, Ellipse, Outline, Ring, Slot, mesh_outline
 from panelfem.panel import EdgeSupport, Panel
 from panelfem.reference.hole import OpenHole
-from panelfem.repair import Option, Refit
+from panelfem.repair import Option, PatchRepair, Refit
 from panelfem.reserve.analyse import Settings, analyse
 from panelfem.reserve.delaminated import part_share
 
@@ -209,6 +210,83 @@ def test_dent_lowers_its_face() -> None:
     assert "deeper than the core" in fault.what
 
 
+PATCH, GLUE, BOND, BELIEVED = EARLIER
+
+
+@pytest.mark.parametrize("side", ["first ply", "last ply"])
+def test_earlier_repair_ends(side: str) -> None:
+    """Over a cut-out of r1 with a patch to r2.  Carrying: A and B of the plies on their face and of those that span the
+    hole, by hand (Σ A, Σ A z), strengths of plies and bond by the share.  Gone: a hole, and its weight."""
+    record = EarlierRepair("E", "r2", True, 0.024, 3.8e-3, "r1", side, *EARLIER)
+    stiff, soft = ends([record])
+    up, mesh = (1 if side == "last ply" else -1), sandwich().mesh
+    carrying, gone = damaged(sandwich(), [record], stiff), damaged(sandwich(), [record], soft)
+    ring = int(np.flatnonzero(mesh.inside["r2"] & ~mesh.inside["r1"])[0])
+    face, core = SANDWICH.thickness / 2, GLUE.E / (1 - GLUE.nu**2)
+    Q = PATCH.plies[0].thickness * PATCH.ply_stiffness[:, 0, 0]
+    z = face + BOND + PATCH.plies[0].thickness * np.array([0.5, 1.5])
+    over, span = (carrying.laminates[carrying.laminate_of[i]] for i in (ring, AT))
+    assert span.A[0, 0] == pytest.approx(Q.sum())
+    assert span.B[0, 0] == pytest.approx(up * Q @ z)
+    assert over.A[0, 0] == pytest.approx(SANDWICH.A[0, 0] + Q.sum() + core * BOND)
+    assert over.B[0, 0] == pytest.approx(up * (Q @ z + core * BOND * (face + BOND / 2)))
+    assert not carrying.removed.any()
+    (bond,) = carrying.patches
+    assert (bond.bridging == mesh.inside["r1"]).all()
+    assert (bond.strength, bond.laminate.plies[0].material.Xt) == (0.5, pytest.approx(0.5 * PATCH.plies[0].material.Xt))
+    assert (gone.removed == mesh.inside["r1"]).all()
+    assert not gone.patches
+    weight = sum(p.thickness * p.material.density for p in PATCH.plies)
+    whole, hole = (mesh.areas[mesh.inside[region]].sum() for region in ("r2", "r1"))
+    mass = sandwich().mass() - hole * SANDWICH.areal_mass + whole * weight + (whole - hole) * BOND * GLUE.density
+    assert [made.mass() for made in (carrying, gone)] == pytest.approx([mass, mass])
+
+
+def test_earlier_repair_is_ended_by_cutting_it_out() -> None:
+    """A new patch over the cut-out leaves nothing of it but the hole that was there."""
+    record = EarlierRepair("E", "r1", True, 0.008, 3.8e-3, "r0", "last ply", *EARLIER)
+    new = PatchRepair("P", "r2", PATCH, GLUE, BOND, 1, 1.0, cut_out="r1")
+    every = plans(Inputs(sandwich(), (record,), (Option("anew", (new,), 30.0),), ()))
+    assert [len(p.states) for p in every] == [1, 2, 1]
+    assert every[2].left == (Hole("E", "r0", 3.8e-3),)
+    (patch,) = every[2].states[0].panel.patches
+    assert patch.name == "P"
+    assert (patch.bridging == sandwich().mesh.inside["r1"]).all()
+    assert replace(record, below=None).after_cut() is None
+    (fault,) = reach_faults([Option("on it", (replace(new, cut_out=None),), 30.0)], sandwich(), [record])
+    assert "which is left in" in fault.what
+    assert not list(reach_faults([Option("anew", (new,), 30.0)], sandwich(), [record]))
+    (fault,) = record.faults(sandwich(), {"D": sandwich().mesh.inside["r2"]})
+    assert "overlap or touch" in fault.what
+
+
+def test_earlier_repair_is_swept() -> None:
+    """Its share by its key, its plies and glue with their materials."""
+    inputs = Inputs(sandwich(), (EarlierRepair("E", "r2", False, 0.0, 3.8e-3, None, "last ply", *EARLIER),), (), ())
+    sweep = Sweep("damage strength", "E", 0.5, 2.0, "strength_share")
+    (found,) = swept(inputs, sweep, 0.5).inputs.damage
+    assert found.strength == 0.25  # type: ignore[attr-defined]
+    (found,) = swept(inputs, Sweep("strength", "carbon-ud", 0.5, 1.0), 0.5).inputs.damage
+    assert found.laminate.plies[0].material.Xt == pytest.approx(0.5 * PATCH.plies[0].material.Xt)  # type: ignore[attr-defined]
+    (found,) = swept(inputs, Sweep("strength", "film-epoxy", 0.5, 1.0), 0.5).inputs.damage
+    assert found.adhesive.shear_strength == pytest.approx(0.5 * GLUE.shear_strength)  # type: ignore[attr-defined]
+
+
+def test_earlier_repair_of_a_case_is_refused_in_words(tmp_path: Path) -> None:
+    for change, where, what in (
+        ({"overlap_mm": 2}, "overlap_mm", "leaves no bond, or no cut-out"),
+        ({"cut_out": False}, "overlap_mm", "means nothing"),
+        ({"adhesive": "foam-pvc-80"}, "adhesive", "is not an adhesive"),
+        ({"stack": "[0/"}, "stack", ""),
+    ):
+        document = board()
+        found = next(d for d in document["damage"] if d["kind"] == "earlier repair")
+        found |= change
+        (fault,) = faults(document, tmp_path)
+        assert fault.path.endswith(where)
+        assert what in fault.what
+
+
 def test_heat_leaves_fibres_in_tension() -> None:
     """What of a ply the matrix governs, listed by hand; of a laminate [0/90] only the share of the fibres stays."""
     hot = Heat("D", "r2", 0.6, 0.7)
@@ -282,12 +360,17 @@ def test_every_kind_in_one_case(tmp_path: Path) -> None:
     assert by_word["damaged core"].water == pytest.approx(0.2)  # type: ignore[attr-defined]
     assert by_word["loose fastener"].gap == pytest.approx(0.5e-3)  # type: ignore[attr-defined]
     assert by_word["abraded"].doubtful == 0  # type: ignore[attr-defined]
-    swept_keys = {a.sweep.key for a in case.assumed if a.sweep is not None and a.key.startswith("damage")}
-    assert swept_keys >= {"matrix_strength_share", "matrix_stiffness_share", "core_strength_share", "rating_share"}
     assert case.panel is not None
+    swept_keys = {a.sweep.key for a in case.assumed if a.sweep is not None and a.key.startswith("damage")}
+    assert by_word["dent"].impact_strain == pytest.approx(4e-3)  # type: ignore[attr-defined]
+    assert swept_keys >= {"matrix_strength_share", "compression_after_impact_strain_percent"}
+    struck = Sweep("damage strength", by_word["dent"].name, 0.5, 2.0, "compression_after_impact_strain_percent")
+    other = swept(Inputs(case.panel, case.damage, (), ()), struck, 0.5).inputs.damage
+    assert [d.impact_strain for d in other if isinstance(d, Dent)] == [pytest.approx(2e-3)]
+    assert swept_keys >= {"matrix_strength_share", "matrix_stiffness_share", "core_strength_share", "rating_share"}
     states = next(p for p in plans(Inputs(case.panel, case.damage, (), case.loads)) if p.name == "as found").states
     assert len(states) == 4
-    assert {len(s.notches) for s in states} == {3}
+    assert {len(s.notches) for s in states} == {4}
 
 
 def test_damage_of_a_case_is_refused_in_words(tmp_path: Path) -> None:

@@ -55,7 +55,7 @@ def test_softened_is_weak_at_one_end_and_slack_at_the_other(panel):
     assert not stiff.slack.any()
 
 
-def test_missing_fastener_and_its_refit(panel):
+def test_refit_ends_a_missing_fastener(panel):
     gone = damaged(panel, [MissingFastener("gone", "F1")])
     assert not gone.fasteners[0].fitted
     assert repaired(gone, [Refit("back", "F1")]).fasteners[0].fitted
@@ -64,7 +64,7 @@ def test_missing_fastener_and_its_refit(panel):
 
 
 @pytest.mark.parametrize("side", [1, -1])
-def test_a_patch_is_eccentric_and_spans_a_hole_at_its_own_height(panel, side):
+def test_patch_is_eccentric_and_spans_a_hole_at_its_own_height(panel, side):
     holed = damaged(panel, [Hole("H", "hole", 3.8e-3)])
     mended = repaired(holed, [patch(side)])
     over = np.flatnonzero(panel.mesh.inside["patch"] & ~panel.mesh.inside["hole"])[0]
@@ -114,7 +114,7 @@ def test_tape_adds_mass_only(panel):
     assert (taped.stiffness() == panel.stiffness()).all()
 
 
-def test_a_spare_is_an_option_of_its_own(panel):
+def test_spare_is_an_option_of_its_own(panel):
     with pytest.raises(InputError, match="not a repair"):
         repaired(panel, [Spare("S")])
 

@@ -12,6 +12,7 @@ from panelfem.assess.sweep import swept
 from panelfem.case import Sweep
 from panelfem.case.checks_repair import reach_faults
 from panelfem.damage import SOFT, Hole, MissingFastener, Softened, damaged
+from panelfem.damage.kinds.insert import TornInsert
 from panelfem.errors import InputError
 from panelfem.joint import pair_edge, taper_peaks, volkersen
 from panelfem.joint.edge import strip
@@ -34,7 +35,7 @@ def scarf(**change):
     return replace(made, **change)
 
 
-def test_two_patches_on_a_whole_panel_do_not_bend_it_when_pulled(panel):  # noqa: F811
+def test_two_sided_patch_does_not_bend_a_whole_panel_that_is_pulled(panel):  # noqa: F811
     mended = repaired(panel, [replace(patch(), both_sides=True)])
     both = at(mended, "ring")
     assert both.thickness == pytest.approx(PARENT.thickness + 2 * (0.2e-3 + PATCH.thickness))
@@ -56,14 +57,14 @@ def test_the_gap_between_two_patches_is_filled(panel, plug):  # noqa: F811
     assert not mended.removed.any()
 
 
-def test_a_doubler_keeps_its_plies_and_weakens_its_bond(panel):  # noqa: F811
+def test_doubler_keeps_its_plies_and_weakens_its_bond(panel):  # noqa: F811
     made = repaired(panel, [replace(patch(cured=0.5), precured=True)])
     assert at(made, "ring").plies[-1].material.Xt == LIB["T300-5208"].Xt
     assert made.patches[0].strength == 0.5
 
 
 @pytest.mark.parametrize("side", [1, -1])
-def test_a_core_plug_stands_on_the_far_skin(panel, side):  # noqa: F811
+def test_core_plug_stands_on_the_far_skin(panel, side):  # noqa: F811
     sandwich = replace(panel, laminates=(SANDWICH,))
     plug = replace(patch(side, cut_out="hole"), plug=LIB["foam-pvc-80"])
     made = repaired(sandwich, [plug])
@@ -77,7 +78,7 @@ def test_a_core_plug_stands_on_the_far_skin(panel, side):  # noqa: F811
         repaired(damaged(sandwich, [HOLE]), [plug])
 
 
-def test_a_scarf_restores_the_laminate(panel):  # noqa: F811
+def test_scarf_patch_restores_the_laminate(panel):  # noqa: F811
     mended = repaired(damaged(panel, [HOLE]), [scarf()])
     assert mended.stiffness() == pytest.approx(panel.stiffness())
     assert mended.mass() == pytest.approx(panel.mass())
@@ -85,7 +86,7 @@ def test_a_scarf_restores_the_laminate(panel):  # noqa: F811
     assert (cut(panel, [scarf()]).removed == panel.mesh.inside["patch"]).all()
 
 
-def test_a_scarf_restores_one_skin_of_a_sandwich_and_no_more(panel):  # noqa: F811
+def test_scarf_patch_restores_one_skin_of_a_sandwich_and_no_more(panel):  # noqa: F811
     sandwich = replace(panel, laminates=(SANDWICH,))
     skin = Laminate(near_skin(SANDWICH, 1).plies)
     mended = repaired(sandwich, [scarf(laminate=skin)])
@@ -95,7 +96,7 @@ def test_a_scarf_restores_one_skin_of_a_sandwich_and_no_more(panel):  # noqa: F8
         repaired(damaged(sandwich, [HOLE]), [scarf(laminate=skin)])
 
 
-def test_an_insert_changes_rating_and_stiffness(panel):  # noqa: F811
+def test_re_potted_insert_changes_rating_and_stiffness(panel):  # noqa: F811
     springs = replace(panel.fasteners[0], in_plane=1e6, out_of_plane=2e6, fitted=False, rating_pull=900.0)
     loose = replace(panel, fasteners=(springs,))
     insert = Insert("I", "F1", "re-potted", 1000.0, 500.0, 0.5, 0.6)
@@ -110,13 +111,33 @@ def test_an_insert_changes_rating_and_stiffness(panel):  # noqa: F811
     assert plans(weaker)[2].states[0].panel.fasteners[0].rating_pull == pytest.approx(150.0)
 
 
-@pytest.mark.parametrize("what", ["resin injection", "stop-drilling"])
-def test_no_credit_changes_nothing_and_says_so(panel, what):  # noqa: F811
+def test_oversize_insert_ends_the_damage_of_its_fixing(panel):  # noqa: F811
+    """By hand: ratings by the cured share, stiffness by its own share of the sound fixing's, at either end of a torn
+    insert, of which nothing is left."""
+    springs = replace(panel.fasteners[0], in_plane=1e6, out_of_plane=2e6, rating_shear=700.0)
+    held = replace(panel, fasteners=(springs,))
+    insert = Insert("I", "F1", "oversize", 1000.0, None, 1.5, 0.9)
+    plan = plans(Inputs(held, (TornInsert("torn", "F1", 0.5, 0.5),), (Option("larger", (insert,), 20.0),), ()))[2]
+    (made,) = (state.panel.fasteners[0] for state in plan.states)
+    assert (made.out_of_plane, made.in_plane) == (3e6, 1.5e6)
+    assert (made.rating_shear, made.rating_pull, made.fitted) == (900.0, None, True)
+    assert plan.left == ()
+
+
+def no_credit(panel, what):  # noqa: F811
     option = Option("recorded", (NoCredit("N", what, "D"),), 20.0)
     every = plans(Inputs(panel, (DULL,), (option,), ()))
     assert [s.key for s in every[2].states] == [s.key for s in every[1].states]
     assert every[2].left == (DULL,)
     assert f"N: {what} of D is recorded, and no strength is counted for it" in every[2].remarks
+
+
+def test_resin_injection_changes_nothing_and_says_so(panel):  # noqa: F811
+    no_credit(panel, "resin injection")
+
+
+def test_stop_drilling_changes_nothing_and_says_so(panel):  # noqa: F811
+    no_credit(panel, "stop-drilling")
 
 
 def test_out_of_the_ordinary_joints_are_said(panel):  # noqa: F811
@@ -196,6 +217,21 @@ def test_a_scarf_bond_in_numbers():
     assert turned[0] == pytest.approx(turned[1])
     with pytest.raises(InputError, match="3 new plies take the place of 8"):
         taper_peaks(quasi, Laminate(quasi.plies[:3]), (30.0, None), LIB["film-epoxy"], 2e-4, 1, N, M)
+
+
+def test_stepped_patch_sheds_a_ply_at_each_step(panel):  # noqa: F811
+    """Equal plies: each step hands over its own n-th of the load, over its own length, so that the mean shear is
+    N/(n step), and steps as long as their plies' scarf bear alike (by hand)."""
+    made = scarf(slope=None, step=0.02)
+    mended = repaired(damaged(panel, [HOLE]), [made])
+    assert mended.stiffness() == pytest.approx(panel.stiffness())
+    assert mended.patches[0].taper.step == 0.02
+    even = Laminate(parse_stack("[0]4", LIB, "T300-5208"))
+    pull, none = np.array([1e5]), np.zeros(1)
+    shear, _ = taper_peaks(even, even, (None, 0.02), LIB["film-epoxy"], 2e-4, 1, pull, none)
+    assert shear[0] >= 1e5 / 4 / 0.02
+    longer, _ = taper_peaks(even, even, (None, 0.04), LIB["film-epoxy"], 2e-4, 1, pull, none)
+    assert shear[0] / 2 <= longer[0] < shear[0]
 
 
 def test_a_taper_keeps_clear_of_edges_and_fixings(panel):  # noqa: F811

@@ -626,7 +626,7 @@ def test_names_are_escaped_everywhere(made: Any) -> None:
         cautions=(NASTY,),
         sources=(NASTY,),
         places={NASTY: np.zeros(3)},
-        damage_regions={NASTY: made.damage_regions["hole H1"]},
+        marked=(replace(made.marked[0], name=NASTY),),
         checks={NASTY: NASTY},
         stacks={NASTY: (NASTY,)},
         case=NASTY,

@@ -10,14 +10,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from panelfem import __version__
 from panelfem.assess.adapt import MOST_ELEMENTS, MOST_IN_ALL, MOST_MESHES, refined, sharpened
 from panelfem.assess.cautions import CAUTIONS, declined, sources_of
 from panelfem.assess.configure import configuration
 from panelfem.assess.ends import screened_out, survived
 from panelfem.assess.evaluate import Evaluation, Shells, evaluate, looked_at
+from panelfem.assess.marked import marked
 from panelfem.assess.notched import estimates
 from panelfem.assess.plan import Inputs, Key, Plan, State, plans, states
 from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Mesh, Meshing, Notched, Screened
@@ -104,7 +103,6 @@ def _assembled(
         sources_of(case),
         case.panel.mesh,
         case.places,
-        _damage_regions(case),
         _checks(case, evaluations, order),
         _stacks(case),
         __version__,
@@ -114,6 +112,7 @@ def _assembled(
         () if provisional else _screened(case, configurations),
         provisional,
         () if provisional else _notched(case, configurations, reference),
+        marked(case),
     )
 
 
@@ -301,12 +300,6 @@ def _evaluated(
         found[key] = replace(found[key], vibration=vibration)
         gc.collect()
     return found
-
-
-def _damage_regions(case: Case) -> dict[str, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
-    assert case.panel is not None
-    named = {d.name: getattr(d, "region", None) for d in case.damage}
-    return {name: case.panel.mesh.inside[region] for name, region in named.items() if region is not None}
 
 
 def _stacks(case: Case) -> dict[str, tuple[str, ...]]:

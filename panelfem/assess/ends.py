@@ -195,6 +195,10 @@ def _bonds(panel: Panel) -> list[tuple[float, object]]:
     return [(patch.strength, patch.adhesive) for patch in panel.patches]
 
 
+def _struck(panel: Panel) -> list[float]:
+    return [area.strain for area in panel.struck]
+
+
 def _ratings(panel: Panel) -> list[tuple[float | None, float | None]]:
     return [(f.rating_shear, f.rating_pull) for f in panel.fasteners]
 
@@ -209,7 +213,7 @@ def _end(model: Model, stated: _End, change: Swept, words: Words) -> _End | None
     end = _End(stated.subject, stiffness, change.inputs.loads, change.severity)
     if any(a.length != b.length for a, b in zip(other.notches, model.state.notches, strict=True)):
         return replace(end, subject=model.read(other, words))
-    if new.laminates != old.laminates or _bonds(new) != _bonds(old) or _ratings(new) != _ratings(old):
+    if new.laminates != old.laminates or any(of(new) != of(old) for of in (_bonds, _ratings, _struck)):
         return replace(end, subject=model.subject.on(new))
     same_loads = all(a is b for a, b in zip(end.loads, stated.loads, strict=True))
     same = np.array_equal(end.stiffness, stated.stiffness) and same_loads and not end.severity

@@ -16,6 +16,7 @@ from panelfem.reserve.analyse import Subject
 from panelfem.reserve.areas import area_means
 from panelfem.reserve.bonds import bond_lines
 from panelfem.reserve.check import Words
+from panelfem.reserve.impact import struck_points
 from panelfem.reserve.observe import Observer
 from panelfem.reserve.sampling import sampling
 from panelfem.reserve.singular import places
@@ -89,7 +90,8 @@ class Model:
         areas = area_means(panel.mesh, self.recovery, panel.laminate_of, [*_delaminated(panel, counted), *probed])
         observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices), self._bend, areas)
         held = theory(panel, samples, supported_vertices(panel), counted)
-        return Subject(panel, observer, held, bonds, counted, words)
+        struck = struck_points(panel, samples, self.recovery)
+        return Subject(panel, observer, held, bonds, counted, words, struck)
 
 
 def _delaminated(panel: Panel, counted: BoolArray) -> list[BoolArray]:

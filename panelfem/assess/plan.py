@@ -91,7 +91,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
             found.append(_spare(inputs, option, spare, undamaged))
             continue
         bonded = any(isinstance(action, Bonded) for action in option.actions)
-        left = _left(inputs.damage, option.actions)
+        left = left_after(inputs.damage, option.actions)
         every = ends(left)
         states = tuple(_state(inputs, end, option.actions) for end in every)
         fails = (GONE, HALF) if bonded else ()
@@ -149,28 +149,31 @@ def _cuts(actions: Sequence[Action]) -> tuple[str, ...]:
     return tuple(a.cut_out for a in actions if isinstance(a, Bonded) and a.cut_out is not None)
 
 
-def _left(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
-    """The damage that is still in the panel after the actions: what was cut out, or put back, is not."""
+def left_after(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Damage, ...]:
+    """The damage that is still in the panel after the actions: what was cut out, put back or set anew is not."""
     cuts, refitted = _cuts(actions), {a.fastener for a in actions if isinstance(a, Refit)}
+    anew = {a.fastener for a in actions if isinstance(a, Insert)}
 
-    def gone(found: Damage) -> bool:
+    def kept(found: Damage) -> Damage | None:
         if isinstance(found, AreaDamage):
-            return found.goes_when_cut and found.region in cuts
-        return isinstance(found, FasteningDamage) and found.refits and found.fastener in refitted
+            return found.after_cut() if found.region in cuts else found
+        assert isinstance(found, FasteningDamage)
+        gone = found.fastener in anew or (found.refits and found.fastener in refitted)
+        return None if gone else found
 
-    return tuple(d for d in damage if not gone(d))
+    return tuple(left for d in damage if (left := kept(d)) is not None)
 
 
 def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = "") -> State:
     """The damaged panel at one end of the bracket, after the actions; `bond`: what has become of the bonded ones."""
-    panel = damaged(inputs.panel, _left(inputs.damage, actions), end)
+    panel = damaged(inputs.panel, left_after(inputs.damage, actions), end)
     cuts = _cuts(actions)
     kept = tuple(a for a in actions if bond != GONE or not isinstance(a, Bonded))
     if bond == GONE:
         panel = cut(panel, actions)
     panel = repaired(panel, kept, half_bonded=bond == HALF)
     areas = [d for d in inputs.damage if isinstance(d, AreaDamage)]
-    notches = [Notch(panel.mesh.inside[d.region], d.notch) for d in areas if d.notch is not None]
+    notches = [Notch(panel.mesh.inside[region], length) for d in areas for region, length in d.notches]
     notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
     structural = [f"patch {a.name}" for a in kept if isinstance(a, Bonded)]
     structural += [f"refit {a.fastener}" for a in kept if isinstance(a, Refit)]
@@ -196,4 +199,4 @@ def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.region for part in parts if isinstance(part, AreaForce)))
 
 
-__all__ = ["CUT_LENGTH", "GONE", "HALF", "Inputs", "Key", "Plan", "State", "plans", "states"]
+__all__ = ["CUT_LENGTH", "GONE", "HALF", "Inputs", "Key", "Plan", "State", "left_after", "plans", "states"]

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from panelfem.arrays import BoolArray, FloatArray
 from panelfem.disposition.records import Assumption, Disposition
+from panelfem.marks import Mark
 from panelfem.mesh import PanelMesh
 from panelfem.repair import StepHeight
 from panelfem.reserve.records import FieldSet, LoadResult
@@ -184,15 +185,41 @@ class InputRow:
     source: str
 
 
+@dataclass(frozen=True, eq=False)
+class Marked:
+    """A damage, or what an option does: what pictures show beside the numbers.
+
+    `name` and `kind` in words, with the `mark` of the kind; `option`: empty for damage.  `inside` (ne,): the area, or
+    `place` (3,) m: the fixing; neither: the whole panel.
+    """
+
+    name: str
+    kind: str
+    mark: Mark
+    option: str = ""
+    inside: BoolArray | None = None
+    place: FloatArray | None = None
+
+    @property
+    def anew(self) -> bool:
+        """True if it is the whole panel that is replaced."""
+        return self.inside is None and self.place is None
+
+    @property
+    def label(self) -> str:
+        """Its name, with the kind where the name does not say it."""
+        return self.name if self.kind in self.name else f"{self.name}: {self.kind}"
+
+
 @dataclass(frozen=True)
 class Assessment:
     """Everything an assessment found; the report, the JSON and the terminal are made from it.
 
     `recommendation` names a configuration (or None) and `recommendation_reason` says why in one sentence.
     `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
-    `damage_regions`: name of a damaged mesh region -> element mask (ne,).  `screened`: what was looked at with linear
-    theory only.  `provisional`: what is not yet done, in words; empty if everything is.  `notched`: closed forms beside
-    the meshed strength at holes.
+    `screened`: what was looked at with linear theory only.  `provisional`: what is not yet done, in words; empty if
+    everything is.  `notched`: closed forms beside the meshed strength at holes.  `marked`: every damage, and all that
+    every option does.
     """
 
     case: str
@@ -212,7 +239,6 @@ class Assessment:
     sources: tuple[str, ...]
     mesh: PanelMesh
     places: Mapping[str, FloatArray]
-    damage_regions: Mapping[str, BoolArray]
     checks: Mapping[str, str]
     stacks: Mapping[str, tuple[str, ...]]
     version: str
@@ -222,3 +248,9 @@ class Assessment:
     screened: tuple[Screened, ...] = ()
     provisional: str = ""
     notched: tuple[Notched, ...] = ()
+    marked: tuple[Marked, ...] = ()
+
+    @property
+    def damage_regions(self) -> Mapping[str, BoolArray]:
+        """Name of a damage over an area -> element mask (ne,)."""
+        return {m.name: m.inside for m in self.marked if not m.option and m.inside is not None}

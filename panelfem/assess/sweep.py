@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from panelfem.assess.plan import Inputs
 from panelfem.case import Sweep
-from panelfem.damage import Damage
+from panelfem.damage import Damage, EarlierRepair
 from panelfem.damage.keys import keys_of
 from panelfem.errors import InputError
 from panelfem.laminate import Laminate
@@ -127,5 +127,12 @@ def _materials(
         assert isinstance(glue, Adhesive)
         return replace(action, laminate=on_laminate(action.laminate, factor, name), adhesive=glue)
 
+    def earlier(found: Damage) -> Damage:
+        if not isinstance(found, EarlierRepair):
+            return found
+        made = patch(found.patch)
+        assert isinstance(made, PatchRepair)
+        return replace(found, laminate=made.laminate, adhesive=made.adhesive)
+
     panel = replace(inputs.panel, laminates=tuple(on_laminate(lam, factor, name) for lam in inputs.panel.laminates))
-    return _actions(replace(inputs, panel=panel), patch)
+    return _actions(replace(inputs, panel=panel, damage=tuple(map(earlier, inputs.damage))), patch)

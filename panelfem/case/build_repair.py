@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from panelfem.case.fields import Quantity
 from panelfem.case.regions import oval_of, region_of, size_at, smallest_half_width
-from panelfem.case.schema_area import Polygon, SlotArea
+from panelfem.case.schema_area import Area, Polygon, SlotArea
 from panelfem.case.schema_found import AreaSection, DamageSection, FasteningSection
 from panelfem.case.schema_option import ActionKeys, OptionKeys, RefitAction, TapeAction
 from panelfem.case.schema_panel import Panel as PanelKeys
@@ -26,22 +26,22 @@ from panelfem.case.schema_repair import (
 from panelfem.case.site import Site
 from panelfem.damage import Damage
 from panelfem.damage.keys import Key, keys_of
-from panelfem.damage.kind import AreaDamage, Notch, OvalDamage, Slit
+from panelfem.damage.kind import AreaDamage, Covering, Notch, OvalDamage, Slit
 from panelfem.errors import InputError
 from panelfem.laminate import Laminate, parse_stack
+from panelfem.laminate.skins import near_skin
 from panelfem.material import Adhesive, CoreMaterial, Material
+from panelfem.patching import PatchRepair
 from panelfem.repair.records import (
     Action,
     Insert,
     NoCredit,
     Option,
-    PatchRepair,
     Refit,
     ScarfRepair,
     Spare,
     Tape,
 )
-from panelfem.repair.skins import near_skin
 from panelfem.units import SUFFIXES, suffix
 
 #: A crack narrower than this is meshed this wide, mm: elements at its tip are a quarter of the tip's radius.
@@ -57,14 +57,22 @@ def damage_region(name: str) -> str:
     return f"damage {name}"
 
 
-def build_damage(keys: Sequence[DamageSection], site: Site, path: str = "damage") -> tuple[Damage, ...]:
+def build_damage(
+    keys: Sequence[DamageSection],
+    site: Site,
+    materials: Mapping[str, Material],
+    panel: PanelKeys,
+    path: str = "damage",
+) -> tuple[Damage, ...]:
     """The damage, taken larger by its tolerance all round; its regions are kept for the mesh."""
-    return tuple(_found(found, f"{path}[{i}]", site) for i, found in enumerate(keys))
+    return tuple(_found(found, f"{path}[{i}]", site, materials, panel) for i, found in enumerate(keys))
 
 
-def _found(keys: DamageSection, path: str, site: Site) -> Damage:
+def _found(keys: DamageSection, path: str, site: Site, materials: Mapping[str, Material], panel: PanelKeys) -> Damage:
     record = keys.record
-    values: dict[str, Any] = {name: _value(keys, key) for name, key in keys_of(record).items()}
+    values: dict[str, Any] = {
+        name: _value(keys, key, materials, panel.material) for name, key in keys_of(record).items()
+    }
     if isinstance(keys, FasteningSection):
         values["fastener"] = keys.fastener
     elif isinstance(keys, AreaSection) and issubclass(record, AreaDamage):
@@ -75,9 +83,14 @@ def _found(keys: DamageSection, path: str, site: Site) -> Damage:
             area, grown = area.model_copy(update=longer | {"width_mm": max(area.width_mm, NARROWEST)}), 0.0
             values["tip_radius"] = 5e-4 * area.width_mm
         if issubclass(record, Notch):
-            half = smallest_half_width(area, grown)
-            size = min(size_at(half, site.coarse), max(values["characteristic_length"], 1.5e-3))
-            site.add(region_of(area, name, site.ground, path, size, grown))
+            _notch(area, name, path, grown, values["characteristic_length"], site)
+        elif issubclass(record, Covering):
+            overlap = values["overlap"] if values["cut_out"] else 0.0
+            site.add(region_of(area, name, site.ground, path, size_at(max(overlap, 5e-3), site.coarse)))
+            below = f"below {keys.name}" if values["cut_out"] else None
+            if below is not None:
+                _notch(area, below, path, grown - overlap, values["characteristic_length"], site)
+            values["below"] = below
         else:
             site.area(keys.area, name, path, grown)
         if issubclass(record, OvalDamage):
@@ -88,9 +101,21 @@ def _found(keys: DamageSection, path: str, site: Site) -> Damage:
     return record(keys.name, **values)
 
 
-def _value(keys: DamageSection, key: Key) -> Any:
-    """What a section says of a key, in SI."""
+def _notch(area: Area, name: str, path: str, grown: float, length: float, site: Site) -> None:
+    """Keep the region of a notch, with elements at its border that see it and the length stress is averaged over."""
+    size = min(size_at(smallest_half_width(area, grown), site.coarse), max(length, 1.5e-3))
+    site.add(region_of(area, name, site.ground, path, size, grown))
+
+
+def _value(keys: DamageSection, key: Key, materials: Mapping[str, Material], ply: str) -> Any:
+    """What a section says of a key, in SI; plies whose material it does not name are of `ply`."""
     said = getattr(keys, key.name)
+    if said is None:
+        return None
+    if key.kind == "stack":
+        return Laminate(parse_stack(said, materials, getattr(keys, "material") or ply))  # noqa: B009 (made from the key)
+    if key.kind == "adhesive":
+        return _adhesive(materials[said])
     value = said.value if isinstance(said, Quantity) else said
     ending = suffix(key.name)
     return value if ending is None else value * SUFFIXES[ending][0]
@@ -144,7 +169,7 @@ def _action(
             return _patch(keys, _covered(keys, path, damage, site), materials, panel)
         case ScarfAction() | SteppedAction():
             return _let_in(keys, damage, site, materials, panel)
-    return Spare(keys.name, build_damage(keys.damage, site, f"{path}.damage"))
+    return Spare(keys.name, build_damage(keys.damage, site, materials, panel, f"{path}.damage"))
 
 
 def _patch(

@@ -22,7 +22,7 @@ from panelfem.case.regions import centre_of
 from panelfem.case.schema import CLASS_FACTORS, CaseFile
 from panelfem.case.schema_loads import AirLoad
 from panelfem.case.site import Site, site_of
-from panelfem.damage import AreaDamage, Damage
+from panelfem.damage import AreaDamage, Damage, EarlierRepair
 from panelfem.errors import CaseError, Fault, InputError
 from panelfem.failure import deciding
 from panelfem.loads.records import LoadCase
@@ -55,7 +55,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         site = site_of(model, file)
         try:
             plan = plan_panel(model.panel, site)
-            damage = build_damage(model.damage, site)
+            damage = build_damage(model.damage, site, materials, model.panel)
             options = build_options(model.option, model.damage, site, materials, model.panel)
             loads = build_loads(model, site, file.parent)
         except InputError as error:
@@ -65,10 +65,16 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
             raise CaseError(str(file), (fault,)) from error
         mesh = site.mesh(str(file))
         panel = finish_panel(model.panel, plan, mesh, materials, str(file))
-        if faults := (*found_faults(damage, panel), *spare_faults(options, panel), *reach_faults(options, panel)):
-            raise CaseError(str(file), faults)
+        on_mesh = (
+            *found_faults(damage, panel),
+            *spare_faults(options, panel),
+            *reach_faults(options, panel, damage),
+        )
+        if on_mesh:
+            raise CaseError(str(file), on_mesh)
         places = _places(panel, damage, loads, site)
-        used = materials_used(panel.laminates, [a for option in options for a in option.actions])
+        earlier = [d.patch for d in damage if isinstance(d, EarlierRepair)]
+        used = materials_used(panel.laminates, [*earlier, *(a for option in options for a in option.actions)])
     factor, basis, consequence = _factor(model)
     criteria = {
         "unidirectional": model.settings.unidirectional_criterion or deciding("unidirectional"),

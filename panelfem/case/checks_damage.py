@@ -7,7 +7,10 @@ from dataclasses import replace
 
 from panelfem.case.checks_materials import materials_of
 from panelfem.case.draft import Draft
+from panelfem.case.regions import smallest_half_width
+from panelfem.case.schema_found import AreaSection
 from panelfem.damage import AreaDamage, Damage
+from panelfem.damage.kind import Covering
 from panelfem.damage.kinds.delamination import interface_fault
 from panelfem.errors import Fault
 from panelfem.laminate import parse_stack
@@ -28,6 +31,23 @@ def interface_faults(draft: Draft) -> Iterator[Fault]:
         faults = [interface_fault(p, getattr(damage, "interface")) for p in plies]  # noqa: B009 (made from the record)
         if faults[0] is not None and all(faults):
             yield replace(faults[0], path=f"damage[{i}].interface")
+
+
+def covering_faults(damage: AreaSection, path: str) -> Iterator[Fault]:
+    """Faults of what was bonded on over a cut-out that it does not cover, or that has no width."""
+    if not issubclass(damage.record, Covering):
+        return
+    cut_out, overlap = (getattr(damage, key) for key in ("cut_out", "overlap_mm"))
+    if not cut_out:
+        if overlap > 0.0:
+            do = "say that it was cut out, or leave overlap_mm out"
+            yield Fault(f"{path}.overlap_mm", "means nothing where nothing was cut out", "with cut_out = true", do)
+        return
+    widest = 1e3 * smallest_half_width(damage.area) + damage.tolerance_mm
+    if not damage.tolerance_mm < overlap < widest:
+        what = f"{overlap:g} mm with a tolerance of {damage.tolerance_mm:g} mm leaves no bond, or no cut-out"
+        allowed = f"more than {damage.tolerance_mm:g} mm, less than {widest:.4g} mm"
+        yield Fault(f"{path}.overlap_mm", what, allowed, "measure it again; cut_out = false if nothing was cut out")
 
 
 def found_faults(damage: Sequence[Damage], panel: Panel, path: str = "damage") -> Iterator[Fault]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from panelfem.case.checks_damage import covering_faults
 from panelfem.case.checks_panel import area_faults, unknown_fastener
 from panelfem.case.draft import Draft, Names, one_of, twice
 from panelfem.case.faults import nearest
@@ -20,10 +21,11 @@ from panelfem.case.schema_option import (
     TapeAction,
 )
 from panelfem.case.schema_repair import CorePlugAction, InsertAction, LaidOn, LetIn, NoCreditAction
-from panelfem.damage import FasteningDamage
+from panelfem.damage import AreaDamage, Damage, FasteningDamage
+from panelfem.damage.kind import Covering
 from panelfem.errors import Fault
 from panelfem.panel import Panel
-from panelfem.repair.records import Option, ScarfRepair
+from panelfem.repair.records import Bonded, Option, ScarfRepair
 
 if TYPE_CHECKING:
     import shapely
@@ -39,6 +41,7 @@ def damage_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> I
         path = f"damage[{i}]"
         if isinstance(damage, AreaSection):
             yield from area_faults(damage.area, f"{path}.area", plan, on_mesh)
+            yield from covering_faults(damage, path)
         if not isinstance(damage, FasteningSection):
             continue
         yield from unknown_fastener(damage.fastener, names, f"{path}.fastener")
@@ -81,7 +84,8 @@ def option_faults(draft: Draft, names: Names, plan: shapely.Polygon | None) -> I
         if isinstance(d, FasteningSection) and issubclass(d.record, FasteningDamage) and d.record.refits
     ]
     on_mesh = draft.panel is not None and draft.panel.mesh is not None
-    patches: dict[str, str] = {}
+    # an earlier repair is a patch by the name of its damage
+    patches = {d.name: f"damage[{i}]" for i, d in draft.damage if issubclass(d.record, Covering)}
     for path, spare in spares(draft):
         yield from twice(((k, d.name) for k, d in enumerate(spare.damage)), f"{path}.damage", "damage")
         for k in (k for k, d in enumerate(spare.damage) if d.name in names.damage):
@@ -201,13 +205,24 @@ def _cure(temperature: float | None, path: str, draft: Draft) -> Iterator[Fault]
         )  # fmt: skip
 
 
-def reach_faults(options: Sequence[Option], panel: Panel) -> Iterator[Fault]:
-    """Faults of let-in patches on the undamaged panel: a taper that runs over an edge or under a fixing bears nothing
-    there.
+def reach_faults(options: Sequence[Option], panel: Panel, damage: Sequence[Damage] = ()) -> Iterator[Fault]:
+    """Faults of bonded repairs on the undamaged panel: a patch over an earlier one that is left, and a taper that runs
+    over an edge or under a fixing, where it bears nothing.
     """
     mesh = panel.mesh
     for i, option in enumerate(options):
+        cut = {action.cut_out for action in option.actions if isinstance(action, Bonded)}
+        left = [d for d in damage if isinstance(d, AreaDamage) and not d.takes_patch and d.region not in cut]
         for j, action in enumerate(option.actions):
+            if not isinstance(action, Bonded):
+                continue
+            for found in left:
+                if np.isin(mesh.triangles[mesh.inside[action.region]], mesh.triangles[mesh.inside[found.region]]).any():
+                    yield Fault(
+                        f"option[{i}].actions[{j}]", f"{action.name!r} lies on {found.name}, which is left in: what a "
+                        f"patch on a patch does is not computed", f"{found.name} cut out first, or a patch clear of it",
+                        f"write over = {found.name!r} and cut_out = true, or move the patch",
+                    )  # fmt: skip
             if not isinstance(action, ScarfRepair):
                 continue
             inside = mesh.inside[action.region]

@@ -8,6 +8,7 @@ from panelfem.case.checks_materials import materials_of
 from panelfem.case.draft import Draft
 from panelfem.case.faults import nearest
 from panelfem.case.schema_repair import CorePlugAction, LaidOn, LetIn, TwoSidedAction
+from panelfem.damage.keys import keys_of
 from panelfem.errors import Fault, StackError
 from panelfem.laminate import parse_stack
 from panelfem.material import Adhesive, CoreMaterial, Material, PlyMaterial
@@ -30,6 +31,15 @@ def stack_faults(draft: Draft) -> Iterator[Fault]:
                 materials,
                 zone.material is None,
             )
+    for i, found in draft.damage:
+        for key in keys_of(found.record).values():
+            if key.kind == "stack":
+                material = getattr(found, "material")  # noqa: B009 (made from the key)
+                default, path = material or (panel.material if panel is not None else None), f"damage[{i}]"
+                if default is not None:
+                    yield from of_stack(getattr(found, key.name), default, path, materials, material is None)
+            elif key.kind == "adhesive":
+                yield from of_adhesive(getattr(found, key.name), f"damage[{i}].{key.name}", materials)
     for i, option in draft.option:
         for j, action in enumerate(option.actions):
             if not isinstance(action, LaidOn | CorePlugAction | LetIn):

@@ -13,7 +13,8 @@ from panelfem.case.schema_found import DamageSection
 from panelfem.case.schema_loads import KerbStrike, WallContact
 from panelfem.laminate import Laminate
 from panelfem.material import CoreMaterial, Material, PlyMaterial, Provenance
-from panelfem.repair.records import Action, Bonded, PatchRepair
+from panelfem.patching import PatchRepair
+from panelfem.repair.records import Action, Bonded
 from panelfem.units import SUFFIXES, number
 
 _STRENGTHS = ("Xt", "Xc", "Yt", "Yc", "S", "Sil", "S23", "GIc", "GIIc", "shear_strength_13", "shear_strength_23",

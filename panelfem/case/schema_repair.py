@@ -29,11 +29,16 @@ def _cure_temperature() -> Any:
     )
 
 
+def ply_material() -> Any:
+    """The key of the material of plies a stack of a patch does not name."""
+    return text("Material of plies the stack does not name; absent: that of the panel.", default=None)
+
+
 class _Bonded(Section):
     """What every bonded repair says of its plies, its bond and its cure."""
 
     name: str = text("What it is called.")
-    material: str | None = text("Material of plies the stack does not name; absent: that of the panel.", default=None)
+    material: str | None = ply_material()
     adhesive: str = text("Material of the bond: an adhesive, or the resin of a wet lay-up.")
     bond_thickness_mm: float = number("Thickness of the bond.", 0.02, 3.0)
     cured_share: Quantity = _cured_share()
@@ -65,7 +70,7 @@ class PatchAction(_OnOneFace, _Covering):
     """A patch bonded on one face."""
 
     kind: Literal["patch"] = choice("A patch of plies bonded on one face.")
-    stack: str = text("Stack of the patch alone, first ply first (in the order of the panel's plies).")
+    stack: str = text("Stack of the patch alone, the ply at the bond first.")
 
 
 class TwoSidedAction(_Covering):

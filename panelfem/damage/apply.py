@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import product
 
-from panelfem.damage.kind import Damage, FasteningDamage
+from panelfem.damage.kind import Covering, Damage, FasteningDamage
 from panelfem.panel import Panel
 
 _MIXED = ("damage at its stiff end", "damage at its soft end")
@@ -32,7 +32,7 @@ def damaged(panel: Panel, damage: Sequence[Damage], end: str = "as measured") ->
     names, groups = ends(damage), [kind for kind, _ in _brackets(damage)]
     at = names.index(end) if end in names else 0
     soft = {kind: bool(at >> shift & 1) for shift, kind in enumerate(reversed(groups))}
-    for found in damage:
+    for found in sorted(damage, key=lambda d: not isinstance(d, Covering)):  # what was there before comes first
         panel = found.applied(panel, soft.get(isinstance(found, FasteningDamage), False))
     return panel
 

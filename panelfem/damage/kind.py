@@ -10,16 +10,18 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 
 from panelfem.arrays import BoolArray, FloatArray
-from panelfem.damage.keys import Assumed, built, quantity
+from panelfem.damage.keys import Assumed, built, flag, number, quantity
 from panelfem.errors import Fault, InputError
 from panelfem.laminate import Laminate
+from panelfem.laminate.skins import near_skin
+from panelfem.marks import Mark
 from panelfem.material import CoreMaterial, PlyMaterial
-from panelfem.panel import Delaminated, Fastener, Panel
+from panelfem.panel import Delaminated, Fastener, Panel, Struck
 
 #: Uncertainty of a border, mm: measured with a rule, and tapped out.
 MEASURED, TAPPED = 1.0, 5.0
@@ -32,7 +34,7 @@ class Damage(ABC):
     """Something found.
 
     `word` is what a case calls the kind, `about` says it in one line; `source` and `limits` are printed with it.
-    `condition`: what is asked for as long as it is left in the panel, empty for nothing.
+    `condition`: what is asked for as long as it is left in the panel, empty for nothing.  `mark`: its own in pictures.
     """
 
     name: str
@@ -40,6 +42,7 @@ class Damage(ABC):
     about: ClassVar[str]
     source: ClassVar[str]
     limits: ClassVar[str]
+    mark: ClassVar[Mark]
     condition: ClassVar[str] = ""
 
     @property
@@ -63,16 +66,20 @@ class Damage(ABC):
 class AreaDamage(Damage):
     """Damage over a mesh region.
 
-    `tolerance` mm: the usual uncertainty of its border.  `goes_when_cut`: nothing of it is left once it is cut out.
+    `tolerance` mm: the usual uncertainty of its border.  `takes_patch`: a patch may be bonded on it as it is.
     """
 
     region: str
     tolerance: ClassVar[float] = TAPPED
-    goes_when_cut: ClassVar[bool] = True
+    takes_patch: ClassVar[bool] = True
 
     @property
-    def notch(self) -> float | None:
-        """Length (m) over which stress is averaged at its border; None if it is no notch."""
+    def notches(self) -> tuple[tuple[str, float], ...]:
+        """Mesh regions whose border is a notch, each with the length (m) over which stress is averaged there."""
+        return ()
+
+    def after_cut(self) -> Damage | None:
+        """What is left of it once its area is cut out; None: nothing."""
         return None
 
 
@@ -111,13 +118,9 @@ NOTCH_LENGTH = Assumed(
 )
 
 
-@dataclass(frozen=True)
-class Notch(AreaDamage):
-    """Material that is gone, edges clean.  `characteristic_length` m: stress is averaged over it at the edge."""
-
-    tolerance: ClassVar[float] = MEASURED
-    goes_when_cut: ClassVar[bool] = False
-    characteristic_length: float = quantity(
+def notch_length() -> Any:
+    """The field of the length over which the stress at the border of a notch is averaged."""
+    return quantity(
         "characteristic_length_mm",
         "Length over which the stress at the border is averaged before it is compared with the strength.",
         0.1,
@@ -127,9 +130,25 @@ class Notch(AreaDamage):
         measure="open-hole coupons of the same laminate with two hole sizes",
     )
 
+
+@dataclass(frozen=True)
+class Notch(AreaDamage):
+    """Material that is gone, edges clean.  `characteristic_length` m: stress is averaged over it at the edge."""
+
+    tolerance: ClassVar[float] = MEASURED
+    characteristic_length: float = notch_length()
+
     @property
     def notch(self) -> float:
+        """Length (m) over which stress is averaged at its border."""
         return self.characteristic_length
+
+    @property
+    def notches(self) -> tuple[tuple[str, float], ...]:
+        return ((self.region, self.notch),)
+
+    def after_cut(self) -> Damage | None:
+        return self
 
     def applied(self, panel: Panel, soft: bool) -> Panel:
         return replace(panel, removed=panel.removed | panel.mesh.inside[self.region])
@@ -150,6 +169,32 @@ class Slit(Notch):
         Source: M. Creager and P. C. Paris 1967, Int. J. Fracture Mech. 3:247 (recalled), integrated.
         """
         return max(self.characteristic_length - 0.5 * self.tip_radius, 0.5 * self.characteristic_length)
+
+
+@dataclass(frozen=True)
+class Covering(AreaDamage):
+    """Something bonded over the whole of `region`, as measured; if the panel was `cut_out` below it, over `below`,
+    which it reaches beyond by `overlap` m, less the tolerance.  It was there before any other damage.
+    """
+
+    takes_patch: ClassVar[bool] = False
+    cut_out: bool = flag(
+        "cut_out",
+        "Whether the panel below it was cut out, or lost; true if that is not known: then nothing is counted on there.",
+    )
+    overlap: float = number(
+        "overlap_mm", "How far it reaches beyond what was cut out; needed with cut_out.", 0.0, 300.0, default=0.0
+    )
+    characteristic_length: float = notch_length()
+    below: str | None = built()
+
+    @property
+    def notches(self) -> tuple[tuple[str, float], ...]:
+        return () if self.below is None else ((self.below, self.characteristic_length),)
+
+    def bared(self, panel: Panel) -> Panel:
+        """The panel with what was cut out below gone."""
+        return panel if self.below is None else replace(panel, removed=panel.removed | panel.mesh.inside[self.below])
 
 
 @dataclass(frozen=True)
@@ -201,10 +246,43 @@ def clear_faults(
         what = f"the area reaches the edge of the panel or of an opening: {held} {verb} not held there"
         do = "measure it again, or call it a softened area"
         yield Fault("area", what, "an area off every edge, with its tolerance", do)
+    yield from apart_faults(panel, found, others, "call the two together a softened area")
+
+
+def apart_faults(panel: Panel, found: AreaDamage, others: Mapping[str, BoolArray], do: str) -> Iterator[Fault]:
+    """Faults of an area that overlaps or touches other damage; `do` says what to do about it."""
+    triangles, area = panel.mesh.triangles, panel.mesh.inside[found.region]
     for name, other in others.items():
         if np.isin(triangles[area], triangles[other]).any():
             what = f"{found.name} and {name} overlap or touch, with their tolerances: what both do is not computed"
-            yield Fault("area", what, "an area apart from other damage", "call the two together a softened area")
+            yield Fault("area", what, "an area apart from other damage", do)
+
+
+def impact_strain() -> Any:
+    """The field of the strain a struck laminate takes in compression, None where it is not given."""
+    return quantity(
+        "compression_after_impact_strain_percent",
+        "Compressive strain of the laminate at which this damage breaks it; absent: not known, not checked.",
+        0.01,
+        3.0,
+        sweep="damage strength",
+        measure="coupons of the same laminate, struck as hard and compressed (ASTM D7136 and D7137, from memory)",
+        optional=True,
+    )
+
+
+def struck(panel: Panel, found: AreaDamage, strain: float | None, sides: tuple[Literal[1, -1], ...] = (1, -1)) -> Panel:
+    """The panel that breaks over the area where it is compressed by `strain`, if that is given; of a sandwich, where a
+    skin on one of `sides` is.
+    """
+    if strain is None:
+        return panel
+    inside = panel.mesh.inside[found.region]
+    height = np.full((len(sides), len(inside)), np.nan)
+    for i in np.unique(panel.laminate_of[inside]).tolist():
+        skins = [near_skin(panel.laminates[i], side) for side in sides]
+        height[:, inside & (panel.laminate_of == i)] = [[skin.interfaces[[0, -1]].mean()] for skin in skins]
+    return replace(panel, struck=(*panel.struck, Struck(found.name, found.region, strain, height)))
 
 
 def within_one(panel: Panel, region: str) -> Iterator[Fault]:

@@ -112,9 +112,12 @@ def _patches(
             f"panel was cured itself ({free:g} °C)"
         )
         return
-    covered = [d for d in areas if needed_mm(d, patch) <= patch.largest_mm]
+    bare = [d for d in areas if patch.cut_out or d.record.takes_patch]
+    covered = [d for d in bare if needed_mm(d, patch) <= patch.largest_mm]
     for d in areas:
-        if d not in covered:
+        if d not in bare:
+            made.left_out.append(f"patch {patch.name!r} does not cover {d.name!r}, which it does not cut out first")
+        elif d not in covered:
             made.left_out.append(
                 f"patch {patch.name!r} does not cover {d.name!r}: {needed_mm(d, patch):.4g} mm are needed, "
                 f"{patch.largest_mm:g} mm can be cut"

@@ -46,7 +46,7 @@ class Patch(Section):
     """A patch that lies ready."""
 
     name: str = text("What it is called.")
-    stack: str = text("Its stack, first ply first (in the order of the panel's plies).")
+    stack: str = text("Its stack, the ply at the bond first.")
     material: str = text("Material of plies the stack does not name.")
     adhesive: str = text("Its adhesive, or the resin of a wet patch.")
     overlap_mm: float = number("How far it reaches beyond the damage.", 2.0, 300.0)

@@ -176,21 +176,19 @@ def solve(
     near = np.zeros((6, 12))
     near[np.arange(6), FORCES] = 1.0
     end = far_rows(first, second, unit, far)
-    r, c, v = [], [], []
-
-    def put(row: int, col: int, block: FloatArray) -> None:
+    n, each = 12 * (steps + 1), 12 * np.arange(steps)[:, None]
+    start_of, last = np.zeros((1, 1), np.int64), np.full((1, 1), 12 * steps)
+    entries = []
+    for row, column, block in (
+        (start_of, start_of, near),
+        (6 + each, each, carry),
+        (6 + each, each + 12, -np.eye(12)),
+        (6 + last, last, end),
+    ):
         i, j = np.nonzero(block)
-        r.append(row + i)
-        c.append(col + j)
-        v.append(block[i, j])
-
-    put(0, 0, near)
-    for k in range(steps):
-        put(6 + 12 * k, 12 * k, carry)
-        put(6 + 12 * k, 12 * (k + 1), -np.eye(12))
-    put(6 + 12 * steps, 12 * steps, end)
-    n = 12 * (steps + 1)
-    matrix = coo_matrix((np.concatenate(v), (np.concatenate(r), np.concatenate(c))), shape=(n, n)).tocsc()
+        entries.append((np.tile(block[i, j], len(row)), np.stack([(row + i).ravel(), (column + j).ravel()])))
+    values, places = (np.concatenate(part, axis=-1) for part in zip(*entries, strict=True))
+    matrix = coo_matrix((values, places), shape=(n, n)).tocsc()
     right = np.zeros((n, start.shape[1]))
     right[:6] = start / unit[FORCES][:, None]
     y = splu(matrix).solve(right).reshape(steps + 1, 12, -1) * unit[:, None]

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from panelfem.laminate import Laminate
+from panelfem.laminate.skins import near_skin, without_near
 from panelfem.material import Adhesive, PlyMaterial
 from panelfem.panel import Panel
 from panelfem.papers.skin import skins
 from panelfem.repair import Action, Insert, NoCredit, PatchRepair, Refit, ScarfRepair, Spare, Tape
-from panelfem.repair.skins import near_skin, without_near
 from panelfem.units import number
 
 #: Densities of carbon fibre and of epoxy, kg/m³ (usual textbook values, from memory), for the fibre in a ply.

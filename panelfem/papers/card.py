@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from panelfem.assess.cautions import CAUTIONS
+from panelfem.assess.plan import left_after
 from panelfem.papers.amounts import Amount, amounts
 from panelfem.papers.files import Papers
 from panelfem.papers.sheet import blank, sheet, tick
@@ -23,6 +24,7 @@ def work_card(papers: Papers, templates: Mapping[str, Template]) -> bytes:
         papers,
         "Work card",
         _decided(papers),
+        _damage(papers),
         _steps(papers),
         _materials(papers),
         _templates(templates),
@@ -56,6 +58,23 @@ def _decided(papers: Papers) -> Markup:
             el("ul", *(el("li", tick(), " ", sentence(c)) for c in conditions)) if conditions else None,
         )
     return el("section", el("div", *said, note, el("p", el("b", "Permitted: "), permitted), cls="said"))
+
+
+def _damage(papers: Papers) -> Markup | None:
+    """What was found, and what becomes of it."""
+    found = papers.case.damage
+    if not found:
+        return None
+    anew = any(isinstance(action, Spare) for action in papers.option.actions)
+    left = {d.name: d for d in (() if anew else left_after(found, papers.option.actions))}
+    rows: list[list[Child]] = []
+    for d in found:
+        stays = left.get(d.name)
+        after = "gone" if stays is None else f"stays{'' if stays.word == d.word else f', as a {stays.word}'}"
+        asked = "" if stays is None or not stays.condition else sentence(stays.condition)
+        rows.append([d.name, d.word, after, asked, ""])
+    heads = ("Damage", "Kind", "After this option", "Asked for while it stays", "Seen, initials")
+    return el("section", el("h2", "Damage"), table(heads, rows, cls="card"))
 
 
 def _steps(papers: Papers) -> Markup:

@@ -1,23 +1,25 @@
 """Repairs on offer, and what they make of the panel."""
 
+from panelfem.laminate.skins import near_skin
+from panelfem.patching import PatchRepair
 from panelfem.repair.apply import cut, repaired
 from panelfem.repair.half import loose_half
+from panelfem.repair.kinds import KINDS, word_of
 from panelfem.repair.records import (
     Action,
     Bonded,
     Insert,
     NoCredit,
     Option,
-    PatchRepair,
     Refit,
     ScarfRepair,
     Spare,
     Tape,
 )
-from panelfem.repair.skins import near_skin
 from panelfem.repair.step import StepHeight, step_height
 
 __all__ = [
+    "KINDS",
     "Action",
     "Bonded",
     "Insert",
@@ -34,4 +36,5 @@ __all__ = [
     "near_skin",
     "repaired",
     "step_height",
+    "word_of",
 ]

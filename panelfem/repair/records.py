@@ -6,36 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from panelfem.laminate import Laminate
-from panelfem.material import Adhesive, CoreMaterial
+from panelfem.material import Adhesive
+from panelfem.patching import PatchRepair
 
 if TYPE_CHECKING:
     from panelfem.damage import Damage
-
-
-@dataclass(frozen=True)
-class PatchRepair:
-    """A patch bonded on one face over mesh region `region`; if `cut_out` names a region, that is cut clean first.
-
-    `laminate` is the patch alone, its plies listed from the bond outwards.  `cured` is the share of book strength the
-    cure gives (plies and bond), with its band.
-
-    `both_sides`: a like patch goes on the other face, and what gap is between them is filled.  `plug`: a core that
-    takes the place of the old one where the panel is cut out; on one side, the far skin stays and the patch is the new
-    one.  `precured`: a doubler, whose plies have their full strength and only its bond the cured share.
-    """
-
-    name: str
-    region: str
-    laminate: Laminate
-    adhesive: Adhesive
-    bond_thickness: float
-    side: Literal[1, -1]
-    cured: float
-    cured_band: tuple[float, float] | None = None
-    cut_out: str | None = None
-    both_sides: bool = False
-    plug: CoreMaterial | None = None
-    precured: bool = False
 
 
 @dataclass(frozen=True)

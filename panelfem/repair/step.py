@@ -9,9 +9,10 @@ from typing import Literal
 import numpy as np
 
 from panelfem.arrays import FloatArray
+from panelfem.laminate.skins import near_skin
 from panelfem.panel import Panel
-from panelfem.repair.records import Action, PatchRepair, ScarfRepair, Tape
-from panelfem.repair.skins import near_skin
+from panelfem.patching import PatchRepair
+from panelfem.repair.records import Action, ScarfRepair, Tape
 
 #: The faces a repair is on, as a case calls them.
 FACES: dict[Literal[1, -1], str] = {1: "last ply", -1: "first ply"}

@@ -25,6 +25,7 @@ NAMES = (
     "result.json",
     "fields.vtu",
     "panel.png",
+    "repairs.png",
     "reserves.png",
     "deflected.png",
     "report.html",

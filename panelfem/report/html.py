@@ -64,9 +64,15 @@ def page_one(assessment: Assessment, panel: bytes) -> str:
 
 
 def report(
-    assessment: Assessment, panel: bytes, deflected: bytes | None, ballast: Mapping[str, Ballast] | None = None
+    assessment: Assessment,
+    panel: bytes,
+    deflected: bytes | None,
+    repairs: bytes | None = None,
+    ballast: Mapping[str, Ballast] | None = None,
 ) -> str:
-    """The report of an assessment; `panel` and `deflected` are PNGs; `ballast` as in :func:`panelfem.report.write`."""
+    """The report of an assessment; `panel`, `deflected` and `repairs` are PNGs; `ballast` as in
+    :func:`panelfem.report.write`.
+    """
     turning = view3d.section(assessment)
     scripts: tuple[str, ...] = ()
     if turning is not None:
@@ -76,12 +82,14 @@ def report(
     shapes = (
         picture(deflected, "Deflected shapes under the load that governs, all to one scale.") if deflected else None
     )
+    done = picture(repairs, "What each option does; dark: damage as found.") if repairs else None
     return page(
         f"{assessment.title}: assessment",
         header(assessment),
         decision(assessment, _panel(panel)),
         choice.section(assessment, ballast or {}),
         paths.cases(assessment),
+        el("section", el("h2", "What each option does"), done, cls="deflected") if done else None,
         *(sections.configuration(assessment, row.configuration, i) for i, row in enumerate(rows(assessment), 1)),
         notched.section(assessment),
         sections.screened(assessment),

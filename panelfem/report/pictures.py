@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Sequence
 from textwrap import fill
 
 import numpy as np
@@ -16,13 +17,16 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
-from panelfem.assess.records import Assessment, Configuration, Variant
+from panelfem.assess.records import Assessment, Configuration, Marked, Variant
 from panelfem.disposition import is_bound
+from panelfem.mesh import PanelMesh
 from panelfem.report import wording
-from panelfem.report.projection import View, boundary, edges_of, shade, view
+from panelfem.report.projection import View, boundary, chains, edges_of, shade, view
 from panelfem.reserve.records import FieldSet, ModeReserve
 from panelfem.units import number
 
@@ -74,6 +78,43 @@ def lines(
         )
 
 
+def outline(flat: FloatArray, edges: IntArray) -> Path:
+    """Edges (n, 2) between points (m, 2) as lines that run on, so that dashes do."""
+    return Path.make_compound_path(*(Path(flat[chain]) for chain in chains(edges)))
+
+
+def shown_marks(assessment: Assessment, configuration: str) -> tuple[Marked, ...]:
+    """What is marked of a configuration: what the option does, and the damage unless the panel is a sound one."""
+    done = tuple(mark for mark in assessment.marked if mark.option == configuration)
+    sound = any(c.kind == "undamaged" for c in assessment.configurations if c.name == configuration)
+    if sound or any(mark.anew for mark in done):
+        return done
+    return (*(mark for mark in assessment.marked if not mark.option), *done)
+
+
+def areas(
+    axes: Axes, seen: View, mesh: PanelMesh, marked: Sequence[Marked], width: float = 1.8, hatching: str = INK
+) -> None:
+    """The areas of what is marked, each hatched and outlined as its kind is, with lines of `width` points."""
+    flat = seen.flat(mesh.vertices)
+    for mark in marked:
+        if mark.inside is None or not mark.inside.any():
+            continue
+        path = outline(flat, edges_of(mesh.triangles, mark.inside))
+        hatch = {"facecolor": "none", "edgecolor": hatching, "hatch": 2 * mark.mark.hatch, "linewidth": 0.0}
+        axes.add_patch(PathPatch(path, **hatch))
+        axes.add_patch(PathPatch(path, fill=False, edgecolor=INK, linestyle=mark.mark.line, linewidth=width))
+
+
+def symbols(axes: Axes, seen: View, marked: Sequence[Marked]) -> None:
+    """The fixings among what is marked: a ring with the symbol of the kind in it."""
+    for mark in marked:
+        if mark.place is not None:
+            at = seen.flat(mark.place[None])[0]
+            axes.plot(*at, marker="o", markersize=13.0, mfc=PAPER, mec=INK, mew=1.2)
+            axes.plot(*at, marker=mark.mark.symbol, markersize=8.0, color=INK, markeredgewidth=1.6)
+
+
 def greys(brightness: FloatArray, dark: float = 0.62, light: float = 0.97) -> FloatArray:
     """Greys (n, 4) between two levels for a brightness (n,) of 0 to 1."""
     level = dark + (light - dark) * brightness
@@ -90,7 +131,9 @@ def shown_configuration(assessment: Assessment) -> Configuration | None:
 
 
 def panel_picture(assessment: Assessment) -> bytes:
-    """The panel as found: damage dark and outlined, fixings as rings, the governing place as a cross in a ring."""
+    """The panel as found: damage dark and marked by its kind, fixings as rings, the governing place as a cross in a
+    ring.
+    """
     mesh = assessment.mesh
     conf = shown_configuration(assessment)
     seen = view(mesh.vertices, mesh.triangles)
@@ -99,45 +142,72 @@ def panel_picture(assessment: Assessment) -> bytes:
     axes = figure.add_subplot()
     here = ~_removed(conf, len(mesh.triangles))
     colours = greys(shade(mesh.vertices, mesh.triangles, seen))
-    for inside in assessment.damage_regions.values():
-        colours[inside, :3] = 0.42
+    damage = [mark for mark in assessment.marked if not mark.option]
+    for mark in damage:
+        if mark.inside is not None:
+            colours[mark.inside, :3] = 0.42
     surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
     lines(axes, seen, mesh.vertices, boundary(mesh.triangles[here]), INK, 1.0)
+    areas(axes, seen, mesh, damage, hatching=PAPER)
     governs = _governing_place(conf)
     if governs is not None:
         figure.supxlabel(f"\u2295 {governs[1]}", fontsize=TEXT, color=INK, weight="bold", x=0.02, ha="left")
-    taken = Taken(_points_per_metre(figure, axes))
-    called: list[tuple[FloatArray, str]] = []
-    for name, inside in assessment.damage_regions.items():
-        lines(axes, seen, mesh.vertices, edges_of(mesh.triangles, inside), INK, 1.8)
-        if inside.any():
-            border = seen.flat(mesh.vertices[edges_of(mesh.triangles, inside).ravel()])
-            taken.fill(border.min(0), border.max(0))
-            # the point of the region farthest to the right, so that leaders of nested regions part
-            called.append((border[np.argmax(border[:, 0])], name))
+    taken = Taken(_scale(figure, axes))
     if governs is not None:
-        taken.mark(seen.flat(governs[0][None])[0], 15.0)
         at = seen.flat(governs[0][None])[0]
+        taken.mark(at, 15.0)
         for size, width, colour in ((17, 3.6, PAPER), (17, 1.7, INK)):
             axes.plot(
                 *at, marker="o", markersize=size, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width
             )
             axes.plot(*at, marker="+", markersize=size + 9, markeredgecolor=colour, markeredgewidth=width)
-    _places(axes, seen, assessment, called, taken)
+    _places(axes, seen, assessment, damage, taken)
     return png(figure, dpi=215)
 
 
-def _points_per_metre(figure: Figure, axes: Axes) -> float:
-    """How large a metre is drawn, in points, once the figure is laid out."""
-    figure.draw_without_rendering()
-    ends = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
-    return float(np.ptp(ends[:, 0])) * 72.0 / figure.dpi
+def repairs_picture(assessment: Assessment) -> bytes | None:
+    """What each option does, a panel an option: repairs marked by their kind, damage dark; None without options."""
+    options = list(dict.fromkeys(mark.option for mark in assessment.marked if mark.option))
+    if not options:
+        return None
+    mesh = assessment.mesh
+    damage = [mark for mark in assessment.marked if not mark.option and mark.inside is not None]
+    seen = view(mesh.vertices, mesh.triangles)
+    wide, tall = np.ptp(seen.flat(mesh.vertices), axis=0)
+    high = min(max(0.85 * WIDE * float(tall / max(wide, 1e-12)), 1.4), 2.6)
+    figure = canvas(WIDE, (high + 0.3) * len(options))
+    removed = _removed(wording.as_found(assessment), len(mesh.triangles))
+    for axes, option in zip(figure.subplots(len(options), 1, squeeze=False).flat, options, strict=True):
+        done = [mark for mark in assessment.marked if mark.option == option]
+        anew = next((mark for mark in done if mark.anew), None)
+        colours = greys(shade(mesh.vertices, mesh.triangles, seen))
+        here = ~removed if anew is None else np.ones(len(mesh.triangles), bool)
+        for mark in damage if anew is None else ():
+            colours[mark.inside, :3] = 0.62
+        surface(axes, seen, mesh.vertices, mesh.triangles[here], colours[here])
+        width, rim = (1.0, "-") if anew is None else (2.4, anew.mark.line)
+        border = outline(seen.flat(mesh.vertices), boundary(mesh.triangles[here]))
+        axes.add_patch(PathPatch(border, fill=False, edgecolor=INK, linestyle=rim, linewidth=width))
+        areas(axes, seen, mesh, done)
+        axes.set_title(fill(option, 2 * _LETTERS), fontsize=TEXT, color=INK, weight="bold", loc="left")
+        taken = Taken(_scale(figure, axes))
+        for mark in damage if anew is None else ():
+            taken.area(seen, mesh, mark)
+        _places(axes, seen, assessment, done, taken, fixings=False)
+    return png(figure, dpi=170)
 
 
 def fixing_names(assessment: Assessment) -> set[str]:
     """The named places that are fixings: those that carry a load in some result."""
     states = [v for c in assessment.configurations for v in (*c.variants, *c.contingencies)]
     return {fixing.name for state in states for result in state.loads for fixing in result.fixings}
+
+
+def _scale(figure: Figure, axes: Axes) -> float:
+    """Points per m of a picture as it is laid out."""
+    figure.draw_without_rendering()
+    (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
+    return float(right - left) * 72.0 / figure.dpi
 
 
 class Taken:
@@ -155,6 +225,15 @@ class Taken:
     def fill(self, low: FloatArray, high: FloatArray) -> None:
         """An area between two corners (2,) m."""
         self._boxes.append((*(self.scale * low), *(self.scale * high)))
+
+    def area(self, seen: View, mesh: PanelMesh, mark: Marked) -> FloatArray:
+        """The area of a mark; where its leader starts, (2,) m: farthest to the right, so that those of nested areas
+        part.
+        """
+        assert mark.inside is not None
+        border = seen.flat(mesh.vertices[edges_of(mesh.triangles, mark.inside).ravel()])
+        self.fill(border.min(0), border.max(0))
+        return np.asarray(border[np.argmax(border[:, 0])])
 
     def place(
         self, at: FloatArray, words: str, away: float, inside: tuple[FloatArray, FloatArray]
@@ -186,16 +265,30 @@ class Taken:
         return best
 
 
-def _places(axes: Axes, seen: View, assessment: Assessment, called: list[tuple[FloatArray, str]], taken: Taken) -> None:
-    """Rings at the fixings and small crosses at the other named places, with names; damage in bold, with leaders."""
-    fixings = fixing_names(assessment)
+def _folded(words: str) -> str:
+    """A label in lines."""
+    return fill(words, _LETTERS, break_on_hyphens=False)
+
+
+def _places(
+    axes: Axes, seen: View, assessment: Assessment, marked: Sequence[Marked], taken: Taken, fixings: bool = True
+) -> None:
+    """Names of what is marked in bold, with leaders, and symbols of its fixings; with `fixings` rings at all of these
+    and small crosses at the other named places, with their names.
+    """
+    rings = fixing_names(assessment)
     inside = np.array(axes.viewLim.min), np.array(axes.viewLim.max)
-    named = []
-    for name, place in assessment.places.items():
-        if name in assessment.damage_regions:
-            continue
-        at = seen.flat(np.asarray(place)[None])[0]
-        ring = name in fixings
+    areas = assessment.damage_regions
+    # the name of a damaged fixing stands with its damage
+    ours = [mark for mark in marked if mark.place is not None]
+    shown = [
+        (name, place)
+        for name, place in assessment.places.items()
+        if name not in areas and not any(name in m.label and m.place is place for m in ours)
+    ]
+    called, named = [], []
+    for name, place in shown if fixings else ():
+        at, ring = seen.flat(np.asarray(place)[None])[0], name in rings
         axes.plot(
             *at,
             marker="o" if ring else "x",
@@ -205,10 +298,19 @@ def _places(axes: Axes, seen: View, assessment: Assessment, called: list[tuple[F
             markeredgewidth=1.2,
         )
         taken.mark(at, 4.0)
-        named.append((at, name, "normal", "normal") if ring else (at, fill(name, _LETTERS), "italic", "normal"))
+        named.append((at, name, "normal", "normal") if ring else (at, _folded(name), "italic", "normal"))
+    symbols(axes, seen, marked)
+    for mark in marked:
+        at = (inside[0] + inside[1]) / 2.0
+        if mark.place is not None:
+            at = seen.flat(mark.place[None])[0]
+            taken.mark(at, 7.0)
+        elif mark.inside is not None and mark.inside.any():
+            at = taken.area(seen, assessment.mesh, mark)
+        called.append((at, _folded(mark.label), "normal", "bold"))
     named.sort(key=lambda item: item[2] == "italic")
-    damage = [(at, fill(name, _LETTERS), "normal", "bold") for at, name in called]
-    for at, words, style, weight in (*named[: len(fixings)], *damage, *named[len(fixings) :]):
+    count = sum(style == "normal" for _, _, style, _ in named)
+    for at, words, style, weight in (*named[:count], *called, *named[count:]):
         x, y, how = taken.place(at, words, 7.0, inside)
         far = math.hypot(x, y) > 40.0 or weight == "bold"
         axes.annotate(

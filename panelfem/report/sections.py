@@ -14,6 +14,7 @@ from panelfem.report.curve import caption, curve
 from panelfem.report.glyph import badge
 from panelfem.report.large import block, flips, theory
 from panelfem.report.markup import Child, Markup, el, table, unbroken
+from panelfem.report.pictures import shown_marks
 from panelfem.report.shapes import CAPTION, fixing_places, shape_picture
 from panelfem.reserve.records import LoadResult, ModeReserve
 from panelfem.units import number, show, with_bar
@@ -142,7 +143,8 @@ def followed(assessment: Assessment, conf: Configuration) -> list[Markup]:
         shape = None
         if result.buckling is not None and result.buckling.factors:
             state = next(v for v in conf.variants if v.name == conf.governing[load])
-            made = shape_picture(assessment.mesh, result.buckling.shape, state.removed, fixing_places(assessment))
+            mesh, fixed, marks = assessment.mesh, fixing_places(assessment), shown_marks(assessment, conf.name)
+            made = shape_picture(mesh, result.buckling.shape, state.removed, fixed, marks)
             shape = picture(made, f"How it buckles under {load}. {CAPTION}", cls="shape")
         about = "buckling" if result.linear is None else "followed with large displacements"
         title = f"{load}: {about}: {conf.name}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,14 +12,14 @@ from matplotlib.collections import LineCollection
 from PIL import Image
 
 from panelfem.arrays import BoolArray, FloatArray, IntArray
-from panelfem.assess.records import Assessment
+from panelfem.assess.records import Assessment, Marked
 from panelfem.mesh import PanelMesh
-from panelfem.report.pictures import INK, PAPER, canvas, fixing_names, greys, lines, png, surface
+from panelfem.report.pictures import INK, PAPER, areas, canvas, fixing_names, greys, lines, png, surface
 from panelfem.report.projection import boundary, view
 
 CAPTION = (
     "Light: out along the normal, dark: in; thin lines every fifth of the greatest motion, thick line: does not "
-    "move; rings: fixings."
+    "move; rings: fixings; hatched: damage, and what the option does."
 )
 #: Contours, as shares of the greatest motion.
 LEVELS = (0.2, 0.4, 0.6, 0.8)
@@ -104,9 +105,11 @@ def level_lines(triangles: IntArray, values: FloatArray, level: float) -> tuple[
     return np.asarray(ends), np.asarray(at[..., 0] / (at[..., 0] - at[..., 1]))
 
 
-def shape_picture(mesh: PanelMesh, shape: FloatArray, removed: BoolArray, fixings: FloatArray) -> bytes:
+def shape_picture(
+    mesh: PanelMesh, shape: FloatArray, removed: BoolArray, fixings: FloatArray, marked: Sequence[Marked] = ()
+) -> bytes:
     """A shape (nv, 3) as a small picture: light out, dark in along the normal, thin lines every fifth of the greatest
-    motion, a thick line where nothing moves, rings at the `fixings` (n, 3).
+    motion, a thick line where nothing moves, rings at the `fixings` (n, 3), and the `marked` areas.
     """
     seen = view(mesh.vertices, mesh.triangles)
     triangles = mesh.triangles[~removed]
@@ -125,6 +128,7 @@ def shape_picture(mesh: PanelMesh, shape: FloatArray, removed: BoolArray, fixing
     moving = np.abs(values[fine]).max(1) > NODAL  # what is held does not move either, and is no nodal line
     _contour(axes, seen.flat(points), fine[moving], values, 0.0, 1.7)
     lines(axes, seen, mesh.vertices, boundary(triangles), INK, 0.9)
+    areas(axes, seen, mesh, marked, 0.6)
     for place in seen.flat(fixings.reshape(-1, 3)):
         axes.plot(*place, marker="o", markersize=3.2, markerfacecolor=PAPER, markeredgecolor=INK, markeredgewidth=0.8)
     return _grey(png(figure, dpi=150))

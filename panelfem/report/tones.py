@@ -13,6 +13,7 @@ from panelfem.assess.records import Assessment, Configuration, Tone, Vibration
 from panelfem.report import figures
 from panelfem.report.cells import barred, folded, note, picture
 from panelfem.report.markup import Child, Markup, el, table
+from panelfem.report.pictures import shown_marks
 from panelfem.report.shapes import CAPTION, fixing_places, shape_picture
 from panelfem.units import number, with_bar
 
@@ -240,7 +241,8 @@ def _pictures(assessment: Assessment, found: Sequence[Column]) -> Markup | None:
     fixings = fixing_places(assessment)
 
     def drawn(column: Column, tone: Tone, words: str) -> Markup:
-        made = shape_picture(assessment.mesh, tone.shape, column.removed, fixings)
+        marks = shown_marks(assessment, column.configuration.name)
+        made = shape_picture(assessment.mesh, tone.shape, column.removed, fixings, marks)
         return picture(made, f"{column.name}, {words}")
 
     tiles = []

@@ -158,7 +158,13 @@
         arrowwidth: 1, arrowcolor: "#1c2226", ax: bold ? 60 : 0, ay: bold ? -44 : -20, bgcolor: "rgba(255,255,255,0.85)", borderpad: 1,
         font: { size: 11, color: "#1c2226" } };
     };
-    const annotations = data.places.map((p) => called(p.vertex, p.name, false));
+    const annotations = data.places.filter((p) => !data.damage.some((d) => d.place === p.name)).map((p) => called(p.vertex, p.name, false));
+    /* damage as it was found, and what the option of this state does */
+    s.marks.map((n) => data.marks[n]).forEach((m) => {
+      traces.push(Object.assign(segments(m.border, x, y, z), { type: "scatter3d", mode: "lines", hoverinfo: "skip",
+        line: { color: "#1c2226", width: 5, dash: m.dash } }));
+      if (m.vertex !== null) annotations.push(called(m.vertex, m.name, false));
+    });
     const rings = data.places.map((p) => lifted(p.vertex));
     traces.push({ type: "scatter3d", mode: "markers", x: rings.map((p) => p[0]), y: rings.map((p) => p[1]), z: rings.map((p) => p[2]),
       hoverinfo: "skip", marker: { symbol: "circle", size: 5, color: "#ffffff", line: { width: 2, color: "#1c2226" } } });

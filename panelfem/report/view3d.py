@@ -9,14 +9,18 @@ from typing import Any
 import numpy as np
 
 from panelfem.arrays import FloatArray
-from panelfem.assess.records import Assessment, Configuration
+from panelfem.assess.records import Assessment, Configuration, Marked
 from panelfem.disposition import is_bound
+from panelfem.mesh import PanelMesh
 from panelfem.report import wording
 from panelfem.report.markup import Markup, el
-from panelfem.report.projection import boundary, view
+from panelfem.report.pictures import shown_marks
+from panelfem.report.projection import boundary, edges_of, view
 from panelfem.report.vtu import states
 from panelfem.units import show
 
+#: Kinds of line as the drawing library calls them.
+_DASHES = {"-": "solid", "--": "dash", "-.": "dashdot", ":": "dot"}
 #: Stands for nan among the 16-bit numbers of a packed field.
 _NONE = -32768
 
@@ -75,6 +79,7 @@ def data(assessment: Assessment) -> dict[str, Any]:
                     "variant": variant.name,
                     "contingency": any(variant is c for c in conf.contingencies),
                     "removed": np.flatnonzero(variant.removed).tolist(),
+                    "marks": [i for i, m in enumerate(assessment.marked) if m in shown_marks(assessment, conf.name)],
                     "border": boundary(mesh.triangles[~variant.removed]).ravel().tolist(),
                     "loads": loads,
                 }
@@ -89,8 +94,18 @@ def data(assessment: Assessment) -> dict[str, Any]:
             for name, place in assessment.places.items()
         ],
         "damage": [
-            {"name": name, "elements": np.flatnonzero(inside).tolist()}
-            for name, inside in assessment.damage_regions.items()
+            {"name": mark.label, "place": mark.name, "elements": np.flatnonzero(mark.inside).tolist()}
+            for mark in assessment.marked
+            if not mark.option and mark.inside is not None
+        ],
+        "marks": [
+            {
+                "name": mark.label,
+                "dash": _DASHES[mark.mark.line],
+                "border": [] if mark.inside is None else edges_of(mesh.triangles, mark.inside).ravel().tolist(),
+                "vertex": nearest_vertex(mesh.vertices, _where(mesh, mark)),
+            }
+            for mark in assessment.marked
         ],
         "eye": (0.85 * seen.towards).round(4).tolist(),
         "up": seen.up.round(4).tolist(),
@@ -98,6 +113,13 @@ def data(assessment: Assessment) -> dict[str, Any]:
         "first": "" if first is None else first.name,
         "load": "" if first is None else wording.governing_load(first),
     }
+
+
+def _where(mesh: PanelMesh, mark: Marked) -> FloatArray | None:
+    """A place (3,) to name a mark by, None for one of the whole panel."""
+    if mark.inside is None:
+        return mark.place
+    return np.asarray(mesh.centroids[mark.inside].mean(0))
 
 
 def has_fields(conf: Configuration) -> bool:
@@ -137,7 +159,8 @@ def section(assessment: Assessment) -> Markup | None:
         el(
             "p",
             "Drag to turn, wheel or pinch to come closer, double-click to come back. Grey lines: at rest. "
-            "Names: fixings and damage. White cross: where the release-governing mode is reached first. "
+            "Names: fixings, damage and what the option does. White cross: where the release-governing mode is reached "
+            "first. "
             "Needs WebGL; the still pictures above show the same without it.",
             cls="small",
         ),

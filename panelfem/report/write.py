@@ -52,12 +52,14 @@ def write(
         from panelfem.report import pictures, vtu
 
         panel, reserves = pictures.panel_picture(found), pictures.reserves_chart(found)
-        deflected = pictures.deflected_picture(found)
+        deflected, repairs = pictures.deflected_picture(found), pictures.repairs_picture(found)
         contents["fields.vtu"] = vtu.content(found)
         contents["panel.png"], contents["reserves.png"] = panel, reserves
         if deflected is not None:
             contents["deflected.png"] = deflected
-        contents["report.html"] = html.report(found, panel, deflected, ballast).encode()
+        if repairs is not None:
+            contents["repairs.png"] = repairs
+        contents["report.html"] = html.report(found, panel, deflected, repairs, ballast).encode()
     paths = tuple(put(folder, name, content) for name, content in contents.items())
     clear(folder, (*contents, *keep))
     return paths

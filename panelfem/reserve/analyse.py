@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from panelfem.arrays import BoolArray, FloatArray
+from panelfem.arrays import BoolArray, FloatArray, IntArray
 from panelfem.loads import AreaForce, Cure, LoadCase, held_words, load_words
 from panelfem.panel import Panel
 from panelfem.reserve.bolted import BoltedCheck
@@ -15,6 +15,7 @@ from panelfem.reserve.bonds import BondLines
 from panelfem.reserve.check import Check, Words
 from panelfem.reserve.delaminated import DelaminationCheck
 from panelfem.reserve.fixings import FixingCheck, fixing_loads
+from panelfem.reserve.impact import ImpactCheck
 from panelfem.reserve.limits import LimitsCheck, Ram
 from panelfem.reserve.observe import Observer, Response
 from panelfem.reserve.plies import PlyCheck, Residual
@@ -56,7 +57,10 @@ class Settings:
 
 @dataclass(frozen=True)
 class Subject:
-    """A panel with all that is read off its solutions; made once for a model, used for every load case."""
+    """A panel with all that is read off its solutions; made once for a model, used for every load case.
+
+    `struck`: the sampling points of each of its struck areas.
+    """
 
     panel: Panel
     observer: Observer
@@ -64,6 +68,7 @@ class Subject:
     bonds: BondLines
     counted: BoolArray
     words: Words
+    struck: tuple[IntArray, ...] = ()
 
     @property
     def sampling(self) -> Sampling:
@@ -135,6 +140,7 @@ def path_of(
         BoltedCheck(panel, subject.words),
         subject.bonds,
         DelaminationCheck(panel, residual_of(load)),
+        ImpactCheck(panel, subject.sampling, subject.struck, residual_of(load)),
     )
     nearness, warmed = settings.nearness.get(load.name, 1.0), residual_of(load).since_fitting
     return Path(response, subject.observer, checks, nearness=nearness, warmed=warmed), plies, limits

@@ -17,10 +17,10 @@ import numpy as np
 
 from panelfem.errors import InputError
 from panelfem.joint import bolted
+from panelfem.laminate.skins import near_plies
 from panelfem.material import PlyMaterial
 from panelfem.mesh.closest import to_segments
 from panelfem.panel import Fastener, Panel
-from panelfem.repair.skins import near_plies
 from panelfem.reserve.check import Words, factor_on_scalar, factor_on_vector, mode_reserve
 from panelfem.reserve.observe import Observed
 from panelfem.reserve.records import ModeReserve

@@ -11,6 +11,7 @@ from panelfem.damage.keys import choice, count
 from panelfem.damage.kind import FACES, MEASURED, AreaDamage, laminates_in, relaid
 from panelfem.errors import Fault
 from panelfem.laminate import Laminate
+from panelfem.marks import Mark
 from panelfem.material import CoreMaterial, PlyMaterial
 from panelfem.panel import Panel
 
@@ -24,6 +25,7 @@ class Abraded(AreaDamage):
 
     word: ClassVar[str] = "abraded"
     about: ClassVar[str] = "Plies scraped or worn off one face."
+    mark: ClassVar[Mark] = Mark("--")
     source: ClassVar[str] = "lamination theory of the plies left, where they are: Tsai & Hahn 1980, chapters 4 to 6"
     limits: ClassVar[str] = (
         "whole plies; how the cut plies shed their load at the border, and the peel there, are not computed; the "

@@ -12,6 +12,7 @@ from panelfem.damage.kind import AreaDamage, core_faults, relaid
 from panelfem.errors import Fault
 from panelfem.laminate import Laminate, Ply
 from panelfem.laminate.degrade import exchanged, stiffened_material, weakened_material
+from panelfem.marks import Mark
 from panelfem.material import CoreMaterial
 from panelfem.panel import Panel
 
@@ -22,6 +23,7 @@ class DamagedCore(AreaDamage):
 
     word: ClassVar[str] = "damaged core"
     about: ClassVar[str] = "A core crushed or wet over an area, the faces still on it."
+    mark: ClassVar[Mark] = Mark("xx")
     source: ClassVar[str] = (
         "core moduli and strengths by a stated share (bands are swept), core shear, wrinkling and crimping as for the "
         "sound core: Allen 1969, Hoff & Mautner 1945 (from memory)"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from panelfem.damage.kind import Slit
+from panelfem.marks import Mark
 
 
 @dataclass(frozen=True)
@@ -14,6 +15,7 @@ class Crack(Slit):
 
     word: ClassVar[str] = "crack"
     about: ClassVar[str] = "A crack, cut or slot through the whole thickness."
+    mark: ClassVar[Mark] = Mark("", ":")
     source: ClassVar[str] = (
         "stress averaged ahead of the tip, Whitney & Nuismer 1974, J. Compos. Mater. 8:253 (from memory), on the "
         "meshed field of a slot; its round tip made good as of Creager & Paris 1967, Int. J. Fracture Mech. 3:247 "

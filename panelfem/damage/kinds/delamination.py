@@ -8,9 +8,10 @@ from typing import ClassVar
 
 from panelfem.arrays import BoolArray
 from panelfem.damage.keys import count
-from panelfem.damage.kind import OvalDamage, clear_faults, laminates_in, within_one
+from panelfem.damage.kind import OvalDamage, clear_faults, impact_strain, laminates_in, struck, within_one
 from panelfem.errors import Fault
 from panelfem.laminate import Ply
+from panelfem.marks import Mark
 from panelfem.material import Adhesive, CoreMaterial
 from panelfem.panel import Panel
 
@@ -26,6 +27,7 @@ class Delamination(OvalDamage):
 
     word: ClassVar[str] = "delamination"
     about: ClassVar[str] = "Plies that have come apart at a known depth."
+    mark: ClassVar[Mark] = Mark("\\\\")
     source: ClassVar[str] = (
         "a film that buckles, Chai, Babcock & Knauss 1981, Int. J. Solids Structures 17:1069 (from memory), as a "
         "clamped ellipse by Ritz"
@@ -44,9 +46,10 @@ class Delamination(OvalDamage):
         1,
         500,
     )
+    impact_strain: float | None = impact_strain()
 
     def applied(self, panel: Panel, soft: bool) -> Panel:
-        return self.apart(panel, self.interface)
+        return struck(self.apart(panel, self.interface), self, self.impact_strain)
 
     def faults(self, panel: Panel, others: Mapping[str, BoolArray]) -> Iterator[Fault]:
         yield from within_one(panel, self.region)

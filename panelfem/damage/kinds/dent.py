@@ -8,11 +8,23 @@ from typing import ClassVar
 
 from panelfem.arrays import BoolArray
 from panelfem.damage.keys import Assumed, choice, number, quantity
-from panelfem.damage.kind import FACES, OvalDamage, clear_faults, core_faults, face_of, laminates_in, relaid, within_one
+from panelfem.damage.kind import (
+    FACES,
+    OvalDamage,
+    clear_faults,
+    core_faults,
+    face_of,
+    impact_strain,
+    laminates_in,
+    relaid,
+    struck,
+    within_one,
+)
 from panelfem.damage.kinds.disbond import NOTHING
 from panelfem.errors import Fault
 from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import softened_plies, weakened_material
+from panelfem.marks import Mark
 from panelfem.material import CoreMaterial
 from panelfem.panel import Panel
 
@@ -28,6 +40,7 @@ class Dent(OvalDamage):
 
     word: ClassVar[str] = "dent"
     about: ClassVar[str] = "A face of a sandwich pressed into its core."
+    mark: ClassVar[Mark] = Mark("oo")
     source: ClassVar[str] = (
         "lamination theory of the face at its new height, the depth taken for the whole area (a bowl is half of it on "
         "the mean); the face as a film that buckles, Chai, Babcock & Knauss 1981 (from memory); soft end by Rayleigh"
@@ -47,6 +60,7 @@ class Dent(OvalDamage):
         default=Assumed(0.5, "common practice, no source", (0.2, 0.8)), sweep="damage strength",
         measure="a core sample of the area, crushed",
     )  # fmt: skip
+    impact_strain: float | None = impact_strain()
 
     @property
     def bracket(self) -> tuple[str, str]:
@@ -55,7 +69,8 @@ class Dent(OvalDamage):
     def applied(self, panel: Panel, soft: bool) -> Panel:
         panel = relaid(panel, self.region, self._pressed)
         if not soft:
-            return self.apart(panel, face_of(laminates_in(panel, self.region)[0], self.side)[1])
+            panel = self.apart(panel, face_of(laminates_in(panel, self.region)[0], self.side)[1])
+            return struck(panel, self, self.impact_strain, (-1 if self.side == FACES[0] else 1,))
         return relaid(
             panel,
             self.region,

@@ -11,6 +11,7 @@ from panelfem.damage.keys import Assumed, choice, quantity
 from panelfem.damage.kind import FACES, OvalDamage, clear_faults, core_faults, face_of, laminates_in, relaid, within_one
 from panelfem.errors import Fault
 from panelfem.laminate.degrade import softened_plies
+from panelfem.marks import Mark
 from panelfem.panel import Panel
 
 #: What is left of a face that is taken to carry nothing.
@@ -28,6 +29,7 @@ class Disbond(OvalDamage):
 
     word: ClassVar[str] = "disbond"
     about: ClassVar[str] = "A face of a sandwich that has come off its core."
+    mark: ClassVar[Mark] = Mark("||")
     source: ClassVar[str] = (
         "a bracket: less stiffness anywhere never makes a panel stiffer (Rayleigh); the face as a film that buckles, "
         "Chai, Babcock & Knauss 1981 (from memory), a clamped ellipse by Ritz"

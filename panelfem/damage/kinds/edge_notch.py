@@ -11,6 +11,7 @@ import numpy as np
 from panelfem.arrays import BoolArray
 from panelfem.damage.kind import Notch
 from panelfem.errors import Fault
+from panelfem.marks import Mark
 from panelfem.panel import Panel
 
 
@@ -20,6 +21,7 @@ class EdgeNotch(Notch):
 
     word: ClassVar[str] = "edge notch"
     about: ClassVar[str] = "A piece broken or torn out of the edge of the panel or of an opening."
+    mark: ClassVar[Mark] = Mark("", "--")
     source: ClassVar[str] = (
         "strength at the border from the stress averaged over a length, Whitney & Nuismer 1974, J. Compos. Mater. "
         "8:253 (from memory), on the meshed field"

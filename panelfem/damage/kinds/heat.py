@@ -9,6 +9,7 @@ from panelfem.damage.keys import Assumed, quantity
 from panelfem.damage.kind import AreaDamage, relaid
 from panelfem.laminate import Laminate
 from panelfem.laminate.degrade import exchanged, heated_material
+from panelfem.marks import Mark
 from panelfem.panel import Panel
 
 _MEASURE = "a short-beam shear coupon of the area, or the glass transition of a shaving"
@@ -20,6 +21,7 @@ class Heat(AreaDamage):
 
     word: ClassVar[str] = "heat"
     about: ClassVar[str] = "An area that got too hot, or hot and wet: brown, blistered, soft resin."
+    mark: ClassVar[Mark] = Mark("..")
     source: ClassVar[str] = (
         "matrix-governed strengths and moduli by a share, tension along fibres untouched: hot-wet practice of "
         "MIL-HDBK-17 (recalled); the default shares are common practice, no source"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from panelfem.damage.kind import Notch
+from panelfem.marks import Mark
 
 
 @dataclass(frozen=True)
@@ -14,6 +15,7 @@ class Hole(Notch):
 
     word: ClassVar[str] = "hole"
     about: ClassVar[str] = "A hole, slot or edge notch."
+    mark: ClassVar[Mark] = Mark()
     source: ClassVar[str] = (
         "strength at the border from the stress averaged over a length, Whitney & Nuismer 1974, J. Compos. Mater. "
         "8:253 (from memory)"

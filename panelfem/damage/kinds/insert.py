@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from panelfem.damage.keys import quantity
 from panelfem.damage.kind import FasteningDamage
+from panelfem.marks import Mark
 from panelfem.panel import Fastener, Panel, rated
 
 
@@ -20,6 +21,7 @@ class TornInsert(FasteningDamage):
 
     word: ClassVar[str] = "torn insert"
     about: ClassVar[str] = "An insert that is torn, cracked in its potting, or spins."
+    mark: ClassVar[Mark] = Mark(symbol="v")
     source: ClassVar[str] = (
         "a bracket: a support that holds less never makes a panel stiffer (Rayleigh); ratings by share"
     )

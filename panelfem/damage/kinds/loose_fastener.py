@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from panelfem.damage.keys import Assumed, number, quantity
 from panelfem.damage.kind import FasteningDamage
+from panelfem.marks import Mark
 from panelfem.panel import Fastener, Panel, rated
 
 
@@ -19,6 +20,7 @@ class LooseFastener(FasteningDamage):
 
     word: ClassVar[str] = "loose fastener"
     about: ClassVar[str] = "A fixing that has play, or has lost preload."
+    mark: ClassVar[Mark] = Mark(symbol="_")
     source: ClassVar[str] = "a bracket: a support that holds less never makes a panel stiffer (Rayleigh)"
     limits: ClassVar[str] = (
         "the gap is not followed as it closes: the ends enclose what it does; rattling and wear are not computed; its "

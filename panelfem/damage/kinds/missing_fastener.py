@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from panelfem.damage.kind import FasteningDamage
+from panelfem.marks import Mark
 from panelfem.panel import Panel
 
 
@@ -15,6 +16,7 @@ class MissingFastener(FasteningDamage):
 
     word: ClassVar[str] = "missing fastener"
     about: ClassVar[str] = "A fixing that is gone or does not hold."
+    mark: ClassVar[Mark] = Mark(symbol="x")
     source: ClassVar[str] = "statics: it holds nothing"
     limits: ClassVar[str] = "the skin round its seat is sound, or has a damage of its own"
     refits: ClassVar[bool] = True

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from panelfem.damage.keys import Assumed, quantity
-from panelfem.damage.kind import AreaDamage, relaid
+from panelfem.damage.kind import AreaDamage, impact_strain, relaid, struck
 from panelfem.laminate.degrade import softened, weakened
+from panelfem.marks import Mark
 from panelfem.panel import Panel
 
 #: The two ends of the bracket on a softened area.
@@ -24,6 +25,7 @@ class Softened(AreaDamage):
 
     word: ClassVar[str] = "softened"
     about: ClassVar[str] = "A soft or dull-sounding area."
+    mark: ClassVar[Mark] = Mark("//")
     source: ClassVar[str] = "a bracket: less stiffness anywhere never makes a panel stiffer (Rayleigh)"
     limits: ClassVar[str] = "growth is not computed; between its ends the stiffness is not known"
     condition: ClassVar[str] = (
@@ -44,6 +46,7 @@ class Softened(AreaDamage):
         sweep="softened strength",
         measure="ultrasonic or thermographic inspection of the area: depth and extent",
     )
+    impact_strain: float | None = impact_strain()
 
     @property
     def bracket(self) -> tuple[str, str]:
@@ -51,6 +54,7 @@ class Softened(AreaDamage):
 
     def applied(self, panel: Panel, soft: bool) -> Panel:
         if not soft:
-            return relaid(panel, self.region, lambda laminate: weakened(laminate, self.strength))
+            panel = relaid(panel, self.region, lambda laminate: weakened(laminate, self.strength))
+            return struck(panel, self, self.impact_strain)
         panel = relaid(panel, self.region, lambda laminate: softened(laminate, self.remaining_stiffness))
         return replace(panel, slack=panel.slack | panel.mesh.inside[self.region])

@@ -1,11 +1,11 @@
-"""The skins of a laminate as seen from the face a repair goes on."""
+"""The skins of a laminate as seen from one of its faces."""
 
 from __future__ import annotations
 
 from typing import Literal
 
 from panelfem.errors import InputError
-from panelfem.laminate import Laminate
+from panelfem.laminate.laminate import Laminate
 from panelfem.material import CoreMaterial
 
 
