@@ -144,7 +144,9 @@ def _barred(low: Solved, high: Solved) -> tuple[LoadResult, ...]:
         doubt = Doubt(model.subject.sampling, recovery, law, there.unknowns, now)
         check = path.checks[0]
         hidden = doubt.hidden(check, path.held, now) if isinstance(check, PlyCheck) else None
-        found.append(barred(a, b, low.plies(high, b), doubt, float(layers[i]), hidden))
+        before = low.paths[b.load].state(1.0)
+        steps = model.subject.bonds.steps(low.model.subject.bonds, before, now)
+        found.append(barred(a, b, low.plies(high, b), doubt, float(layers[i]), hidden, steps))
     return tuple(found)
 
 
