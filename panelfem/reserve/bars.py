@@ -194,8 +194,8 @@ def barred(
             replace(f, bar=two((fixings[f.name].shear, fixings[f.name].pull), (f.shear, f.pull))) for f in high.fixings
         ),
         bonds=tuple(
-            replace(b, bar=two((a.shear, a.peel), (b.shear, b.peel), step.values() or (0.0, 0.0)))
-            for a, b, step in zip(bonds, high.bonds, steps or [{}] * len(bonds), strict=True)
+            replace(b, bar=two((a.shear, a.peel), (b.shear, b.peel), steps[i].values() if steps else (0.0, 0.0)))
+            for i, (a, b) in enumerate(zip(bonds, high.bonds, strict=True))
         ),
         contacts=tuple(contact(a, b) for a, b in zip(low.contacts, high.contacts, strict=True)),
         plies=tuple(_ply(a, b, relative, layer) for a, b in zip(low_plies, high.plies, strict=True)),
