@@ -121,10 +121,11 @@ def looked_at(
 def _probed(state: State, solved: Solved) -> dict[str, FloatArray]:
     """Of a path that ends before the expected severity, what it comes to there if it goes on alike."""
     first, found = len(state.panel.delaminations), {}
+    last = first + len(state.probes)
     for load, path in solved.paths.items():
         if not state.probes:
             continue
-        held, now = (seen.area_strain[first:] for seen in (path.held, path.state(1.0)))
+        held, now = (seen.area_strain[first:last] for seen in (path.held, path.state(1.0)))
         found[load] = np.stack([held, held + (now - held) / max(path.within(1.0), 1e-9)])
     return found
 

@@ -132,7 +132,7 @@ def path_of(
         ThroughThickness(panel, subject.sampling, residual_of(load), subject.words),
         limits,
         FixingCheck(panel.fasteners, subject.words),
-        BoltedCheck(panel, subject.words),
+        BoltedCheck(panel, subject.words, residual_of(load).since_fitting),
         subject.bonds,
         DelaminationCheck(panel, residual_of(load)),
     )
