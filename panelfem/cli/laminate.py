@@ -205,6 +205,8 @@ def under_load(laminate: Laminate, load: FloatArray, change: float) -> Iterator[
     )
     yield table(heads, rows, title="Plies in their own axes", right=range(4, 13))
     yield reserves(laminate, extra, residual)
+    if said := _not_for(laminate):
+        yield Text(said)
     if laminate.kind == "sandwich":
         yield Text(
             "Plies only: core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess', not here.",
@@ -254,6 +256,23 @@ def reserves(laminate: Laminate, applied: FloatArray, residual: FloatArray) -> R
         title="Reserves on the load, with what is held held",
         right=(1, 2),
     )
+
+
+def _not_for(laminate: Laminate) -> str:
+    """Which criteria judge no ply of a kind in the laminate, as made for the other kind.
+
+    >>> _not_for(Laminate(parse_stack("[0/45]", library(), "carbon-twill"))).split(":")[0]
+    'Not for fabric plies, as made for plies of another kind'
+    """
+    kinds = sorted({ply.material.kind for ply in laminate.plies if isinstance(ply.material, PlyMaterial)})
+    said = []
+    for kind in kinds:
+        others = [
+            c.name for c in CRITERIA.values() if kind not in c.applies_to and not c.name.endswith(" by direction")
+        ]
+        if others:
+            said.append(f"Not for {kind} plies, as made for plies of another kind: {', '.join(others)}.")
+    return " ".join(said)
 
 
 def _judges(kinds: frozenset[str], needs: tuple[str, ...], material: PlyMaterial) -> bool:

@@ -223,7 +223,7 @@ def _notes(found: Sequence[Stack], held_stronger: bool) -> list[str]:
         "left out, so the last ply is an estimate from above.",
         "Criteria: " + "; ".join(f"{c.name}: {c.source}" for c in _used(found)) + ".",
     ]
-    return [*out, f"Held plies have their strength {SOURCE}."] if held_stronger else out
+    return [*out, f"Held plies (never fabrics and outer plies) have their strength {SOURCE}."] if held_stronger else out
 
 
 def _used(found: Sequence[Stack]) -> list[Criterion]:
