@@ -126,3 +126,11 @@ def test_averages_on_long_elements_say_little_and_on_very_long_ones_nothing() ->
     assert (np.diff(weak) >= 0).all()
     assert (weak <= strong).all()
     assert np.isinf(strong[sizes > BLIND]).all()
+
+
+def test_the_step_of_a_bond_is_that_at_its_places() -> None:
+    """The greatest of two orders may agree while the places of either do not: the step there counts."""
+    low = high = result(1.0, mode("bond peel", 2.0))
+    assert barred(low, high, low.plies, lambda m: 0.0).release.bar < 0.01
+    found = barred(low, high, low.plies, lambda m: 0.0, steps=[{"bond shear": 0.3, "bond peel": 0.25}])
+    assert found.release.bar == pytest.approx(0.25 * 2.0)

@@ -6,17 +6,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from panelfem.assess.model import Model
+from panelfem.assess.plan import Inputs, plans
+from panelfem.assess.respond import Responder
 from panelfem.errors import InputError
 from panelfem.joint import bolted
 from panelfem.joint.bolted import Hole, net_tension, strengths
-from panelfem.laminate import Laminate, parse_stack
+from panelfem.laminate import Laminate, Ply, parse_stack
+from panelfem.loads import AreaForce, LoadCase
 from panelfem.material import library
-from panelfem.mesh import PanelMesh
-from panelfem.panel import Fastener, Panel
+from panelfem.mesh import Disc, Outline, PanelMesh, PlanPolygon, Ring, mesh_outline
+from panelfem.panel import EdgeSupport, Fastener, Panel
+from panelfem.reserve.analyse import Settings, analyse
 from panelfem.reserve.bolted import BoltedCheck, advice, edge_distance, limits
 from panelfem.reserve.observe import Observed
 
 BOOK = library()
+X, Z = np.array([1.0, 0, 0]), np.array([0.0, 0, 1])
 SKIN = Laminate(parse_stack("[0/45/-45/90]s", BOOK, "T300-5208"))
 
 
@@ -101,10 +107,11 @@ def square():
     return Panel("square", mesh, (SKIN,), np.zeros(len(triangles), np.int64), np.array([1.0, 0, 0]), (fixing,))
 
 
-def observed(panel, force):
+def observed(panel, force, strain=(0.0,) * 8):
     nothing = np.zeros((0, 8))
     fields = dict.fromkeys(Observed.__dataclass_fields__, nothing)
-    return Observed(**{**fields, "reactions": np.array([[*force, 0.0, 0.0, 0.0]])})
+    around = np.array([strain])
+    return Observed(**{**fields, "reactions": np.array([[*force, 0.0, 0.0, 0.0]]), "area_strain": around})
 
 
 def test_the_check_on_a_panel():
@@ -135,3 +142,52 @@ def test_damage_that_reaches_the_hole_leaves_nothing():
     assert not BoltedCheck(loose, lambda p: "").reserves(held, now, True)
     silent = replace(panel, fasteners=(replace(panel.fasteners[0], bearing_strength=None),))
     assert not BoltedCheck(silent, lambda p: "").reserves(held, now, True)
+
+
+def test_net_tension_takes_the_by_pass_from_the_field():
+    """By hand, a quasi-isotropic skin: P = 1 kN, and N w round it; pressed, or pulled by less than P/2, P alone is
+    left; without P the open hole is."""
+    panel = square()
+    hole = Hole(5e-3, 1e-3, 0.02, 0.04)
+    loaded, free = bolted.relieved(hole)
+    net = min(strengths(SKIN, a).tension for a in np.radians(np.arange(0, 180, 15))) * 35e-3 * 1e-3
+
+    def factor(P, passing, held=0.0):
+        pulled = np.linalg.solve(SKIN.A, [1.0, 0, 0])
+        strains = [np.r_[pulled * (by + own / 2) / 0.04, np.zeros(5)] for by, own in ((held, 0.0), (passing + held, P))]
+        before, after = observed(panel, (0.0, 0, 0), strains[0]), observed(panel, (P, 0.0, 0.0), strains[1])
+        found = {m.mode: m for m in BoltedCheck(panel, lambda p: "").reserves(before, after, True)}
+        return found["net tension at the hole"].factor
+
+    assert factor(1e3, 2e3) == pytest.approx(net / (1e3 * loaded + 2e3 * free), rel=1e-6)
+    assert factor(1e3, 0.0) == pytest.approx(net / (1e3 * loaded), rel=1e-6)
+    assert factor(1e3, -3e3) == pytest.approx(net / (1e3 * loaded), rel=1e-6)
+    assert factor(0.0, 2e3) == pytest.approx(net / (2e3 * free), rel=1e-6)
+    assert factor(1e3, 0.0, held=2e3) == pytest.approx((net - 2e3 * free) / (1e3 * loaded), rel=1e-6)
+    assert math.isnan(factor(1e3, 0.0, held=2 * net / free))
+
+
+def test_half_the_load_of_a_strip_passes_its_bolt():
+    """A strip 60 mm wide is held at its end and by a bolt in its middle, and pulled at the other end: what the bolt
+    does not take passes by (statics): about half, its spring being about as stiff as the strip behind it."""
+    wide, long, pull = 0.06, 0.3, 2e3
+    skin = Laminate((Ply(replace(BOOK["carbon-twill"], nu12=0.0), 2e-3, 0.0),))
+    at = np.array([long / 2, wide / 2, 0.0])
+    spring = 1.25 * float(skin.A[0, 0]) * wide / (long / 2)  # a quarter more for what gives way round the washer
+    bolt = Fastener("F1", at, Z, 8e-3, spring, np.inf, hole_diameter=6e-3, bearing_strength=400e6)
+    end = PlanPolygon("end", np.array([[long - 0.02, -1], [1, -1], [1, 1], [long - 0.02, 1]]), 0.02)
+    corners = [(0, 0), (long, 0), (long, wide), (0, wide)]
+    mesh = mesh_outline(Outline(Ring.polygon(corners)), None, 0.02, (Disc("washer F1", at, 8e-3, 6e-3), end))
+    left = PlanPolygon("left", np.array([[-1.0, -1], [1e-4, -1], [1e-4, 1], [-1, 1]]), 1.0)
+    everywhere = np.zeros(len(mesh.triangles), np.int64)
+    panel = Panel("strip", mesh, (skin,), everywhere, X, (bolt,), edges=(EdgeSupport("left", "clamped", left),))
+    load = LoadCase("pull", "patch", "force", AreaForce("end", np.array([pull, 0, 0])))
+    model = Model(plans(Inputs(panel, (), (), (load,)))[0].states[0], 2, str)
+    result, _, _ = analyse(model.subject, load, Responder(model, (load,)).linear(load), Settings(followed=False))
+    taken = result.fixings[0].shear
+    assert taken == pytest.approx(pull / 2, rel=0.05)
+    loaded, free = bolted.relieved(Hole(6e-3, 2e-3, wide / 2, wide))
+    found = next(m for m in result.modes if m.mode == "net tension at the hole")
+    weakest = min(strengths(skin, a).tension for a in np.radians(np.arange(0, 180, 15)))
+    by_hand = weakest * 54e-3 * 2e-3 / (taken * loaded + (pull - taken) * free)
+    assert found.factor == pytest.approx(by_hand, rel=0.03)

@@ -521,6 +521,16 @@ CONTRADICTIONS: dict[str, tuple[Change, str, str]] = {
         "settings.fabric_criterion",
         "no criterion",
     ),
+    "a criterion that would govern nothing": (
+        lambda d: d["settings"].update(fabric_criterion="Tsai-Wu", criteria_without_mode_govern=False),
+        "settings.fabric_criterion",
+        "no failure of fabric plies would govern release",
+    ),
+    "a criterion made for one direction of fibre": (
+        lambda d: d["settings"].update(fabric_criterion="Puck"),
+        "settings.fabric_criterion",
+        "no criterion for fabric plies",
+    ),
     "no load at all": (lambda d: d["load"].clear(), "load", "0 entries"),
     "an option that does nothing": (
         lambda d: d["option"][0]["actions"].clear(),

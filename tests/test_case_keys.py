@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, get_origin
@@ -13,6 +14,7 @@ from test_case_documents import documents
 from panelfem.case.faults import split
 from panelfem.case.fields import Quantity, Section, about, key_of
 from panelfem.case.keys import keys_markdown
+from panelfem.case.other_keys import other_markdown
 from panelfem.case.read import check
 from panelfem.case.schema import CaseFile
 from panelfem.case.walk import keys, plain, sections_in
@@ -312,3 +314,14 @@ def test_reference_is_up_to_date() -> None:
     """cases/KEYS.md is what the schema says (python -m panelfem.case.keys > cases/KEYS.md)."""
     file = Path(__file__).parents[1] / "cases" / "KEYS.md"
     assert file.read_text("utf-8") == keys_markdown()
+
+
+def test_the_reference_of_other_files_is_up_to_date() -> None:
+    """cases/OTHER_FILES.md is what the schemas say (python -m panelfem.case.other_keys > cases/OTHER_FILES.md), and the
+    examples it names are there."""
+    cases = Path(__file__).parents[1] / "cases"
+    written = (cases / "OTHER_FILES.md").read_text("utf-8")
+    assert written == other_markdown()
+    examples = re.findall(r"an example: \[[^]]*\]\(([^)]*)\)", written)
+    assert len(examples) == 3
+    assert all((cases / example).is_file() for example in examples)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from panelfem.assess.strike import Strike
 from panelfem.cli import main
 from panelfem.errors import InputError
 from panelfem.failure import CRITERIA
@@ -138,6 +139,33 @@ def test_in_situ_is_said_and_raises_the_first_ply() -> None:
     assert "in situ" not in lesson([plain])
 
 
+def test_a_struck_plate_is_a_beam() -> None:
+    """A line load in the middle of a strip on two hinges, by hand: F = 48 D11 b δ / L³, and ε = F L z / (4 b D11)."""
+    force, push = 40.0, 0.1e-3
+    length, wide = 0.12, 0.08
+    struck = []
+    for control, amount in (("interference", push), ("force", force)):
+        (one,) = some("[0/90]4s", strike=Strike(length, wide, "hinged", 0.02, control, amount))  # type: ignore[arg-type]
+        assert one.struck is not None
+        struck.append(one.struck)
+    by_push, by_force = (s.result for s in struck)
+    D = float(one.laminate.D[0, 0])
+    assert by_push.contacts[0].force == pytest.approx(48 * D * wide * push / length**3, rel=0.04)
+    assert by_force.contacts[0].force == pytest.approx(force, rel=1e-6)
+    assert by_force.deflection.value / by_push.deflection.value == pytest.approx(
+        force / by_push.contacts[0].force, rel=0.01
+    )
+    assert struck[0].mass == pytest.approx(one.laminate.areal_mass * length * wide)
+    strain = force * length / 4 / wide / D * float(one.laminate.interfaces[-1])
+    row = max(by_force.plies, key=lambda r: abs(r.strain[0]))
+    assert abs(row.strain[0]) == pytest.approx(strain, rel=0.08)
+    shown = lesson([one])
+    assert "What a plate of it does under a strike" in shown
+    assert "pushed by 40 N against ply 1" in shown
+    assert f"0.{round(1e4 * struck[0].mass):04d}"[:5] in shown
+    assert "under a strike" not in lesson(some("[0/90]4s"))
+
+
 def test_the_command_writes_one_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "lesson"
     for _ in range(2):  # the second takes the place of the first
@@ -162,5 +190,15 @@ def test_what_cannot_be_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture
     zero = ["laminate", "[0]", "--load", "0", "0", "0", "0", "0", "0", "--lesson", str(nothing)]
     assert main(zero) == 2
     assert "needs a load" in capsys.readouterr().err
+    assert not nothing.exists()
+    for more, said in (
+        (["--strike", "3"], "--lesson"),
+        (["--strike", "3", "--plate", "wide", "--lesson", str(nothing)], "300x200"),
+        (["--strike", "3", "--plate", "20x20", "--lesson", str(nothing)], "50 to 2000 mm"),
+        (["--strike", "60", "--lesson", str(nothing)], "a tenth"),
+        (["--strike", "3", "--kerb-radius", "1", "--lesson", str(nothing)], "5 to 1000 mm"),
+    ):
+        assert main(["laminate", "[0]", *more]) == 2
+        assert said in capsys.readouterr().err
     assert not nothing.exists()
     assert math.isfinite(some("[0]")[0].progression.last)

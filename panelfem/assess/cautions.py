@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from panelfem.assess.records import Declined
 from panelfem.case import Case
-from panelfem.repair import Spare
+from panelfem.failure import CRITERIA, deciding
+from panelfem.failure.in_situ import SOURCE as IN_SITU
+from panelfem.failure.in_situ import held_thickness
+from panelfem.material import PlyMaterial
+from panelfem.repair import Bonded, ScarfRepair, Spare
+from panelfem.reserve.bolted import known
 
 CAUTIONS = (
     "This is advice to a competent person.  Rule book, supplier's repair manual and scrutineers come first.",
@@ -29,11 +34,47 @@ SOURCES = (
 )
 
 
+#: Of what only some cases use.
+BOLTED = (
+    "Laminate round a fixing's hole: bearing, shear-out, net tension, pull-through as in CMH-17 vol. 3; net tension "
+    "with what passes by, Hart-Smith 1976, NASA CR-144899 (both from memory), the by-pass from the meshed field."
+)
+TAPERED = "Scarf and stepped bonds: shear lag ply by ply after Hart-Smith 1974, NASA CR-112237 (from memory)."
+
+
 def sources_of(case: Case) -> tuple[str, ...]:
-    """What every report rests on, then the model and the limits of each kind of damage that was found."""
+    """What every report rests on, then what this case uses beside: each criterion that decides, in-situ strength,
+    joints, and the model and the limits of each kind of damage that was found.
+    """
+    found = list(SOURCES)
+    for kind in _kinds(case):
+        criterion = CRITERIA[case.criteria.get(kind) or deciding(kind)]
+        found.append(f"Plies of kind {kind!r} are judged by {criterion.name}: {criterion.source}.")
+    if case.in_situ:
+        none = "" if _held(case) else "; no ply of this panel is held (fabrics and outer plies never are)"
+        found.append(f"Strength of held plies, {IN_SITU}{none}.")
+    if case.panel is not None and known(case.panel):
+        found.append(BOLTED)
+    if any(isinstance(action, ScarfRepair) for option in case.options for action in option.actions):
+        found.append(TAPERED)
     spares = (d for option in case.options for a in option.actions if isinstance(a, Spare) for d in a.damage)
-    kinds = dict.fromkeys(type(found) for found in (*case.damage, *spares))
-    return (*SOURCES, *(f"Damage of kind {k.word!r}: {k.source}. Limits: {k.limits}." for k in kinds))
+    damage = dict.fromkeys(type(one) for one in (*case.damage, *spares))
+    return (*found, *(f"Damage of kind {k.word!r}: {k.source}. Limits: {k.limits}." for k in damage))
+
+
+def _held(case: Case) -> bool:
+    """Whether any ply of the panel is held as in-situ strength asks."""
+    laminates = () if case.panel is None else case.panel.laminates
+    return any(thickness is not None for laminate in laminates for thickness in held_thickness(laminate))
+
+
+def _kinds(case: Case) -> list[str]:
+    """The kinds of fibre plies in the panel and its repairs, each once."""
+    laminates = [] if case.panel is None else list(case.panel.laminates)
+    actions = [action for option in case.options for action in option.actions]
+    laminates += [action.laminate for action in actions if isinstance(action, Bonded)]
+    plies = [ply.material for laminate in laminates for ply in laminate.plies]
+    return sorted({material.kind for material in plies if isinstance(material, PlyMaterial)})
 
 
 _WHY = {

@@ -121,10 +121,11 @@ def looked_at(
 def _probed(state: State, solved: Solved) -> dict[str, FloatArray]:
     """Of a path that ends before the expected severity, what it comes to there if it goes on alike."""
     first, found = len(state.panel.delaminations), {}
+    last = first + len(state.probes)
     for load, path in solved.paths.items():
         if not state.probes:
             continue
-        held, now = (seen.area_strain[first:] for seen in (path.held, path.state(1.0)))
+        held, now = (seen.area_strain[first:last] for seen in (path.held, path.state(1.0)))
         found[load] = np.stack([held, held + (now - held) / max(path.within(1.0), 1e-9)])
     return found
 
@@ -144,7 +145,9 @@ def _barred(low: Solved, high: Solved) -> tuple[LoadResult, ...]:
         doubt = Doubt(model.subject.sampling, recovery, law, there.unknowns, now)
         check = path.checks[0]
         hidden = doubt.hidden(check, path.held, now) if isinstance(check, PlyCheck) else None
-        found.append(barred(a, b, low.plies(high, b), doubt, float(layers[i]), hidden))
+        before = low.paths[b.load].state(1.0)
+        steps = model.subject.bonds.steps(low.model.subject.bonds, before, now)
+        found.append(barred(a, b, low.plies(high, b), doubt, float(layers[i]), hidden, steps))
     return tuple(found)
 
 

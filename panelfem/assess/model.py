@@ -14,6 +14,7 @@ from panelfem.loads.fixings import Holding, hold
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Subject
 from panelfem.reserve.areas import area_means
+from panelfem.reserve.bolted import rings
 from panelfem.reserve.bonds import bond_lines
 from panelfem.reserve.check import Words
 from panelfem.reserve.impact import struck_points
@@ -87,7 +88,12 @@ class Model:
         bonds = bond_lines(panel, self.recovery, words, state.notches)
         law = np.stack([laminate.shear for laminate in panel.laminates])[self.recovery.group]
         probed = [panel.mesh.inside[region] for region in state.probes]
-        areas = area_means(panel.mesh, self.recovery, panel.laminate_of, [*_delaminated(panel, counted), *probed])
+        areas = area_means(
+            panel.mesh,
+            self.recovery,
+            panel.laminate_of,
+            [*_delaminated(panel, counted), *probed, *rings(panel, counted)],
+        )
         observer = Observer(self.recovery, samples, law, bonds.points, len(panel.mesh.vertices), self._bend, areas)
         held = theory(panel, samples, supported_vertices(panel), counted)
         struck = struck_points(panel, samples, self.recovery)

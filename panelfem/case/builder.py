@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -24,9 +24,9 @@ from panelfem.case.schema_loads import AirLoad
 from panelfem.case.site import Site, site_of
 from panelfem.damage import AreaDamage, Damage, EarlierRepair
 from panelfem.errors import CaseError, Fault, InputError
-from panelfem.failure import deciding
+from panelfem.failure import CRITERIA, deciding
 from panelfem.loads.records import LoadCase
-from panelfem.material import Material
+from panelfem.material import Material, PlyMaterial
 from panelfem.panel import Panel
 from panelfem.repair.records import Option
 
@@ -80,6 +80,8 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         "unidirectional": model.settings.unidirectional_criterion or deciding("unidirectional"),
         "fabric": model.settings.fabric_criterion or deciding("fabric"),
     }
+    if faults := tuple(_unjudged(used, criteria)):
+        raise CaseError(str(file), faults)
     return Case(
         file=str(file), title=model.case.title, invented=model.case.invented, consequence=consequence,
         required_factor=factor, factor_basis=basis, protects_people=model.safety.protects_people,
@@ -98,6 +100,19 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         inputs=input_rows(model, used, origins), assumed=assumed_inputs(model, used), hash=_hash(model, file),
         places=places,
     )  # fmt: skip
+
+
+def _unjudged(used: Sequence[Material], criteria: Mapping[str, str]) -> Iterator[Fault]:
+    """The faults of plies whose deciding criterion lacks what it needs to know of them."""
+    for material in used:
+        if isinstance(material, PlyMaterial):
+            name = criteria[material.kind]
+            if missing := [need for need in CRITERIA[name].needs if getattr(material, need) is None]:
+                what = (
+                    f"{name!r} judges {material.kind} plies, and {material.name!r} does not state {', '.join(missing)}"
+                )
+                do = "state it in the material, or leave the criterion out"
+                yield Fault(f"settings.{material.kind}_criterion", what, "a criterion whose data the plies have", do)
 
 
 def _factor(model: CaseFile) -> tuple[float, str, str]:

@@ -117,3 +117,7 @@ def _settings(draft: Draft) -> Iterator[Fault]:
         if name not in valid:
             what = f"{name!r} is no criterion for {kind} plies"
             yield Fault(f"settings.{key}", what, ", ".join(f'"{v}"' for v in valid), nearest(name, valid))
+        elif len(CRITERIA[name].modes) == 1 and not draft.settings.criteria_without_mode_govern:
+            what = f"{name!r} names no mode, so that no failure of {kind} plies would govern release"
+            told = "a criterion that names modes, or criteria_without_mode_govern = true"
+            yield Fault(f"settings.{key}", what, told, "set criteria_without_mode_govern = true, or leave this out")

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 from argparse import Namespace
 from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 from rich.console import RenderableType
@@ -19,6 +21,9 @@ from panelfem.laminate import Laminate, describe, parse_stack
 from panelfem.material import Material, PlyMaterial, library
 from panelfem.units import number
 
+if TYPE_CHECKING:
+    from panelfem.assess.strike import Strike
+
 DEFAULT_MATERIAL = "carbon-ud"
 POSITIONS = ("bottom", "middle", "top")
 
@@ -31,11 +36,12 @@ def run(chosen: Namespace) -> int:
     # N/mm is 1e3 N/m; a moment of N·mm per mm is N
     load = None if chosen.load is None else np.array(chosen.load) * np.array([1e3] * 3 + [1.0] * 3)
     console = out()
+    strike = _strike(chosen)
     if chosen.lesson is not None:
         from panelfem.report import lesson
         from panelfem.report.lesson_stack import stacks
 
-        found = stacks(chosen.stacks, laminates, load, chosen.change, chosen.in_situ)
+        found = stacks(chosen.stacks, laminates, load, chosen.change, chosen.in_situ, strike)
         show(console, Text(str(lesson.write(found, chosen.lesson, chosen.in_situ))))
         return 0
     for stack, laminate in zip(chosen.stacks, laminates, strict=True):
@@ -48,6 +54,25 @@ def run(chosen: Namespace) -> int:
             if chosen.in_situ:
                 console.print(Text(_held(laminate, judged)))
     return 0
+
+
+def _strike(chosen: Namespace) -> Strike | None:
+    """The strike of the lesson, None if none is asked for."""
+    if chosen.strike is None and chosen.strike_force is None:
+        return None
+    from panelfem.assess.strike import Strike
+
+    if chosen.lesson is None:
+        raise InputError("a strike is shown on the lesson's page only", where="--strike", do="add --lesson DIR")
+    sides = re.fullmatch(r"\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*", chosen.plate)
+    try:
+        length, width = (1e-3 * float(side) for side in sides.groups()) if sides else (math.nan, math.nan)
+    except ValueError:
+        length = math.nan
+    if math.isnan(length):
+        raise InputError(f"{chosen.plate!r} is no size", where="--plate", allowed="length x width in mm: 300x200")
+    control, amount = ("interference", 1e-3 * chosen.strike) if chosen.strike else ("force", chosen.strike_force)
+    return Strike(length, width, chosen.ends, 1e-3 * chosen.kerb_radius, control, amount)  # type: ignore[arg-type]
 
 
 def _held(laminate: Laminate, judged: Laminate) -> str:
@@ -180,6 +205,8 @@ def under_load(laminate: Laminate, load: FloatArray, change: float) -> Iterator[
     )
     yield table(heads, rows, title="Plies in their own axes", right=range(4, 13))
     yield reserves(laminate, extra, residual)
+    if said := _not_for(laminate):
+        yield Text(said)
     if laminate.kind == "sandwich":
         yield Text(
             "Plies only: core shear, wrinkling, dimpling and crimping are judged by 'panelfem assess', not here.",
@@ -229,6 +256,23 @@ def reserves(laminate: Laminate, applied: FloatArray, residual: FloatArray) -> R
         title="Reserves on the load, with what is held held",
         right=(1, 2),
     )
+
+
+def _not_for(laminate: Laminate) -> str:
+    """Which criteria judge no ply of a kind in the laminate, as made for the other kind.
+
+    >>> _not_for(Laminate(parse_stack("[0/45]", library(), "carbon-twill"))).split(":")[0]
+    'Not for fabric plies, as made for plies of another kind'
+    """
+    kinds = sorted({ply.material.kind for ply in laminate.plies if isinstance(ply.material, PlyMaterial)})
+    said = []
+    for kind in kinds:
+        others = [
+            c.name for c in CRITERIA.values() if kind not in c.applies_to and not c.name.endswith(" by direction")
+        ]
+        if others:
+            said.append(f"Not for {kind} plies, as made for plies of another kind: {', '.join(others)}.")
+    return " ".join(said)
 
 
 def _judges(kinds: frozenset[str], needs: tuple[str, ...], material: PlyMaterial) -> bool:

@@ -146,7 +146,7 @@ def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         help="stiffness, engineering constants, ply stresses and reserves of stacks; a page that compares them",
         description="A, B, D, shear stiffness, engineering constants; under a load, ply stresses and reserves. With "
         "--lesson, a page of pictures that compares up to four stacks: stiffness by direction, coupling, ply stresses, "
-        "envelopes, first to last ply.",
+        "envelopes, first to last ply, and what a plate does under a strike.",
         epilog='Example: panelfem laminate "[0/45/-45/90]s" "[0/90]2s" --material carbon-ud --load 200 0 0 0 0 0 '
         "--lesson out/lesson",
     )
@@ -184,6 +184,17 @@ def _laminate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         type=Path,
         help="write lesson.html into this folder (new, empty or with an earlier one), without a load under Nx 100 N/mm",
     )
+    push = p.add_mutually_exclusive_group()
+    push.add_argument(
+        "--strike",
+        metavar="MM",
+        type=positive,
+        help="with --lesson: also push a rigid half-round so far into a plate of each stack (some seconds each)",
+    )
+    push.add_argument("--strike-force", metavar="N", type=positive, help="likewise, pushed with this force")
+    p.add_argument("--plate", metavar="MMxMM", default="300x200", help="length and width of that plate (300x200)")
+    p.add_argument("--ends", choices=("hinged", "clamped"), default="hinged", help="how its two ends are held (hinged)")
+    p.add_argument("--kerb-radius", metavar="MM", type=positive, default=80.0, help="radius of the half-round (80)")
     p.set_defaults(command="laminate")
 
 

@@ -101,6 +101,20 @@ def open_concentration(hole: Hole) -> float:
     return 2 + (1 - hole.diameter / hole.width) ** 3
 
 
+def net_section(hole: Hole) -> float:
+    """(w − d) t, m²."""
+    return (hole.width - hole.diameter) * hole.thickness
+
+
+def relieved(hole: Hole, softening: float = SOFTENING) -> tuple[float, float]:
+    """What is left of the concentrations of the loaded and of the open hole when the laminate breaks: 1 + C (k − 1).
+
+    Source: Hart-Smith 1976, NASA CR-144899 (recalled).
+    """
+    k = loaded_concentration(hole), open_concentration(hole)
+    return 1 + softening * (k[0] - 1), 1 + softening * (k[1] - 1)
+
+
 def net_tension(hole: Hole, tensile_strength: float, *, by_pass: float = 0.0, softening: float = SOFTENING) -> float:
     """Load N of the fastener at which the net section breaks while `by_pass` N goes past it in the same strip.
 
@@ -114,9 +128,8 @@ def net_tension(hole: Hole, tensile_strength: float, *, by_pass: float = 0.0, so
     >>> round(alone), net_tension(hole, 500e6, by_pass=5e3) < alone
     (11200, True)
     """
-    net = tensile_strength * (hole.width - hole.diameter) * hole.thickness
-    loaded, free = (1 + softening * (k - 1) for k in (loaded_concentration(hole), open_concentration(hole)))
-    return max(net - max(by_pass, 0.0) * free, 0.0) / loaded
+    loaded, free = relieved(hole, softening)
+    return max(tensile_strength * net_section(hole) - max(by_pass, 0.0) * free, 0.0) / loaded
 
 
 def pull_through(head_diameter: float, thickness: float, shear_strength: float) -> float:

@@ -89,22 +89,14 @@ def softened_plies(laminate: Laminate, share: float, plies: Collection[int]) -> 
 
 def weakened(laminate: Laminate, factor: float, only: str | None = None) -> Laminate:
     """The laminate with the strengths of its plies scaled (those of material `only`, or all)."""
-    return replace(
-        laminate,
-        plies=tuple(
-            replace(ply, material=weakened_material(ply.material, factor)) if only in (None, ply.material.name) else ply
-            for ply in laminate.plies
-        ),
-    )
+    return exchanged(laminate, _where(only, lambda material: weakened_material(material, factor)))
 
 
 def softened(laminate: Laminate, share: float, only: str | None = None) -> Laminate:
     """The laminate with the moduli of its plies scaled to `share` (those of material `only`, or all)."""
-    return replace(
-        laminate,
-        plies=tuple(
-            replace(ply, material=stiffened_material(ply.material, share)) if only in (None, ply.material.name) else ply
-            for ply in laminate.plies
-        ),
-        stated_shear=None if laminate.stated_shear is None else np.array(laminate.stated_shear) * share,
-    )
+    return exchanged(laminate, _where(only, lambda material: stiffened_material(material, share)), share)
+
+
+def _where(only: str | None, change: Callable[[Material], Material]) -> Callable[[Ply], Ply]:
+    """The change of a ply that changes its material, if it is `only` or that is None."""
+    return lambda ply: replace(ply, material=change(ply.material)) if only in (None, ply.material.name) else ply

@@ -52,6 +52,7 @@ def lesson(found: Sequence[Stack], held_stronger: bool = False) -> str:
         ),
         el("section", el("h2", "How a single ply fails"), _grid(pictures.single_plies(found))),
         el("section", el("h2", "First to last ply"), _grid([pictures.first_to_last(found)]), _failures(found)),
+        *_struck(found),
         el("footer", *(el("p", said) for said in _notes(found, held_stronger))),
     )
 
@@ -99,7 +100,7 @@ def _headline(found: Sequence[Stack]) -> list[str]:
     if any(one.laminate.kind == "sandwich" for one in found):
         out.append(
             "Plies only: core shear, wrinkling, dimpling and crimping of a sandwich may come first; panelfem assess "
-            "judges them, this page does not."
+            "judges them, this page does so under a strike only."
         )
     if len(found) == 1:
         return [fails(found[0]), *out]
@@ -176,6 +177,40 @@ def _couplings(found: Sequence[Stack]) -> Markup:
     return table(heads, rows, cls="loads")
 
 
+def _struck(found: Sequence[Stack]) -> list[Markup]:
+    """What a plate of each stack does under the strike; nothing where none was asked for."""
+    strike = found[0].strike
+    if strike is None:
+        return []
+    size = f"{number(1e3 * strike.length)} × {number(1e3 * strike.width)} mm"
+    asked = f"{number(1e3 * strike.amount)} mm" if strike.control == "interference" else f"{number(strike.amount)} N"
+    said = (
+        f"A flat plate of {size}, its ends {strike.hold} and unmoved, its sides free; a rigid half-round "
+        f"of {number(1e3 * strike.radius)} mm radius across its middle is pushed by {asked} against ply 1. Factors are "
+        "on that push. Quasi-static and without friction; ± is the mesh error."
+    )
+    rows: list[list[Child]] = []
+    notes: dict[str, list[str]] = {}
+    for one in found:
+        struck = one.struck
+        assert struck is not None
+        result = struck.result
+        (touch,) = result.contacts
+        modes = [
+            f"{wording.barred_factor(mode, result.theory)}: {wording.mode_text(mode)}"
+            for mode in (result.first_ply, result.release)
+        ]
+        moved = figures.barred(result.deflection.value, result.deflection.bar, "mm")
+        rows.append([one.letter, figures.barred(touch.force, touch.bar[0], "N"), moved, *modes, number(struck.mass, 3)])
+        large = ("followed with large displacements",) if result.linear is not None else ()
+        for note in (*large, *result.theory.reasons, *result.notes):
+            notes.setdefault(note, []).append(one.letter)
+    heads = ("Stack", "Contact force", "Greatest deflection", "First ply", "Release", "Mass (kg)")
+    parts = [el("p", said), _grid([pictures.pushed(found)]), table(heads, rows, cls="loads")]
+    told = [el("p", f"{', '.join(letters)}: {note}.") for note, letters in notes.items()]
+    return [el("section", el("h2", "What a plate of it does under a strike"), *parts, *told)]
+
+
 def _notes(found: Sequence[Stack], held_stronger: bool) -> list[str]:
     shares = Shares()
     names = sorted({ply.material.name for one in found for ply in one.laminate.plies})
@@ -188,7 +223,7 @@ def _notes(found: Sequence[Stack], held_stronger: bool) -> list[str]:
         "left out, so the last ply is an estimate from above.",
         "Criteria: " + "; ".join(f"{c.name}: {c.source}" for c in _used(found)) + ".",
     ]
-    return [*out, f"Held plies have their strength {SOURCE}."] if held_stronger else out
+    return [*out, f"Held plies (never fabrics and outer plies) have their strength {SOURCE}."] if held_stronger else out
 
 
 def _used(found: Sequence[Stack]) -> list[Criterion]:

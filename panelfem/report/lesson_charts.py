@@ -113,6 +113,22 @@ def plane(axes: tuple[str, str], lines: Sequence[Line], said: str, mark: tuple[f
     return svg.chart(_TALL + 20 * _rows(lines), *out, *_legend(lines, _TALL + 8), label=said, cls="lesson")
 
 
+def bars(letters: Sequence[str], groups: Sequence[tuple[str, Sequence[float]]], said: str) -> Markup:
+    """Values ≥ 0 of every letter as bars with their numbers, group below group, each to its own scale."""
+    out: list[Child] = []
+    y = 16.0
+    for title, values in groups:
+        out.append(svg.words(4, y, title, cls="strong"))
+        longest = max(*values, 1e-300)
+        for letter, value in zip(letters, values, strict=True):
+            y += 24
+            wide = (svg.WIDE - 110) * value / longest
+            out += [svg.words(8, y, letter, cls="strong"), svg.rect(28, y - 12, wide, 15, "governs")]
+            out.append(svg.words(34 + wide, y, figures.fixed(value)))
+        y += 32
+    return svg.chart(y - 16, *out, label=said, cls="lesson")
+
+
 def _ticks(low: float, high: float, most: int) -> list[float]:
     """Round values between two.
 

@@ -121,6 +121,23 @@ def first_to_last(found: Sequence[Stack]) -> Markup:
     return figured(lesson_charts.plane((unit, "times the load"), lines, said), said)
 
 
+def pushed(found: Sequence[Stack]) -> Markup:
+    """Contact force, and the greatest strain along a fibre where the plate governs, of every stack as bars."""
+    results = [(one.letter, one.struck.result) for one in found if one.struck is not None]
+    forces = [result.contacts[0].force for _, result in results]
+    strains = [max((float(np.abs(row.strain[:2]).max()) for row in r.plies), default=0.0) for _, r in results]
+    letters = [letter for letter, _ in results]
+    groups = (
+        ("Contact force (N)", forces),
+        ("Strain along or across the fibre where it governs (10⁻⁶)", [1e6 * s for s in strains]),
+    )
+    said = ". ".join(
+        f"{title}: {', '.join(f'{a} {figures.fixed(v)}' for a, v in zip(letters, values, strict=True))}"
+        for title, values in groups
+    )
+    return figured(lesson_charts.bars(letters, groups, f"With the kerb in. {said}."), f"With the kerb in. {said}.")
+
+
 def fails(one: Stack) -> str:
     """First and last ply in a sentence."""
     events = one.progression.events

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from panelfem.arrays import FloatArray
+from panelfem.assess.strike import Strike, Struck, struck
 from panelfem.errors import InputError
 from panelfem.failure.in_situ import in_situ
 from panelfem.failure.progression import Progression, progression
@@ -26,7 +27,7 @@ DEFAULT_LOAD = (100e3, 0.0, 0.0, 0.0, 0.0, 0.0)
 @dataclass(frozen=True)
 class Stack:
     """One stack under the lesson's load: `letter`, as `written`, and its laminate, with held plies as strong as in it
-    if so asked; `load` (6,) N/m and N, `change` K held.
+    if so asked; `load` (6,) N/m and N, `change` K held.  `strike`: that a plate of it is to take, None: none.
     """
 
     letter: str
@@ -34,6 +35,12 @@ class Stack:
     laminate: Laminate
     load: FloatArray
     change: float
+    strike: Strike | None = None
+
+    @cached_property
+    def struck(self) -> Struck | None:
+        """What a plate of it does under the strike."""
+        return None if self.strike is None else struck(self.laminate, self.strike)
 
     @cached_property
     def polar(self) -> Polar:
@@ -73,6 +80,7 @@ def stacks(
     load: FloatArray | None = None,
     change: float = 0.0,
     held_stronger: bool = False,
+    strike: Strike | None = None,
 ) -> tuple[Stack, ...]:
     """The stacks of a lesson.  Raises InputError for more than can be told apart, or none with a fibre ply."""
     if not 1 <= len(laminates) <= len(LETTERS):
@@ -84,6 +92,6 @@ def stacks(
             raise InputError("there is no fibre ply to judge", where=f"stack {text}", do="use plies with strengths")
     force = np.array(DEFAULT_LOAD) if load is None else np.asarray(load, np.float64)
     return tuple(
-        Stack(letter, text, in_situ(laminate) if held_stronger else laminate, force, change)
+        Stack(letter, text, in_situ(laminate) if held_stronger else laminate, force, change, strike)
         for letter, text, laminate in zip(LETTERS, written, laminates, strict=False)
     )

@@ -137,7 +137,7 @@ def path_of(
         ThroughThickness(panel, subject.sampling, residual_of(load), subject.words),
         limits,
         FixingCheck(panel.fasteners, subject.words),
-        BoltedCheck(panel, subject.words),
+        BoltedCheck(panel, subject.words, residual_of(load).since_fitting),
         subject.bonds,
         DelaminationCheck(panel, residual_of(load)),
         ImpactCheck(panel, subject.sampling, subject.struck, residual_of(load)),

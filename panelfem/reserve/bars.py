@@ -8,7 +8,7 @@ and one averaged at a singular place what a mean over elements of finite size le
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -138,14 +138,23 @@ def barred(
     doubt: Callable[[ModeReserve], float],
     layer: float = 0.0,
     hidden: ModeReserve | None = None,
+    steps: Sequence[Mapping[str, float]] = (),
 ) -> LoadResult:
     """The result `high` of order k + 1 with its bars; `low` is that of order k on the same mesh.
 
     `low_plies` are the plies of order k at the governing place of `high`; `layer` is the share an unresolved edge zone
     may put any number off (:mod:`panelfem.accuracy.layer`).  `hidden`: the place whose strain, if it is off by its own
     doubt, could govern (`Doubt.hidden`): the governing reserves' bars reach down to its factor, and a note says so.
+    `steps`: of every bond edge, as shares by mode, the step that is at least taken (`BondLines.steps`).
     """
     before = {_key(m): m for m in low.modes}
+    least: dict[str, float] = {}
+    for step in steps:
+        least |= {name: max(share, least.get(name, 0.0)) for name, share in step.items()}
+
+    def apart(a: float, b: float, share: float) -> float:
+        """What `a` is at least to be apart from `b`."""
+        return a if abs(a - b) >= share * abs(b) else b - share * abs(b)
 
     def mode(m: ModeReserve) -> ModeReserve:
         other = before.get(_key(m))
@@ -153,10 +162,11 @@ def barred(
             return m
         if other is None or other.status == "zero load":  # nothing is known of it
             return replace(m, bar=m.factor)
-        return replace(m, bar=measured(other.factor, m.factor, spread=doubt(m) * m.factor, layer=layer).bar)
+        coarse = apart(other.factor, m.factor, least.get(m.mode, 0.0))
+        return replace(m, bar=measured(coarse, m.factor, spread=doubt(m) * m.factor, layer=layer).bar)
 
-    def two(a: Sequence[float], b: Sequence[float]) -> tuple[float, float]:
-        one, other = (measured(x, y, layer=layer).bar for x, y in zip(a, b, strict=True))
+    def two(a: Sequence[float], b: Sequence[float], step: Iterable[float] = (0.0, 0.0)) -> tuple[float, float]:
+        one, other = (measured(apart(x, y, s), y, layer=layer).bar for x, y, s in zip(a, b, step, strict=True))
         return one, other
 
     def contact(a: ContactState, b: ContactState) -> ContactState:
@@ -184,7 +194,8 @@ def barred(
             replace(f, bar=two((fixings[f.name].shear, fixings[f.name].pull), (f.shear, f.pull))) for f in high.fixings
         ),
         bonds=tuple(
-            replace(b, bar=two((a.shear, a.peel), (b.shear, b.peel))) for a, b in zip(bonds, high.bonds, strict=True)
+            replace(b, bar=two((a.shear, a.peel), (b.shear, b.peel), steps[i].values() if steps else (0.0, 0.0)))
+            for i, (a, b) in enumerate(zip(bonds, high.bonds, strict=True))
         ),
         contacts=tuple(contact(a, b) for a, b in zip(low.contacts, high.contacts, strict=True)),
         plies=tuple(_ply(a, b, relative, layer) for a, b in zip(low_plies, high.plies, strict=True)),

@@ -58,6 +58,10 @@ class BondEdge:
     length: float
     filled: bool = False
 
+    def mode(self, name: str) -> str:
+        """What its mode by "shear" or "peel" is called."""
+        return f"bond {name} {'at the gap below' if self.inner else 'at the edge of'} {self.patch.name}"
+
     def crossing(self, strain: FloatArray, shear: FloatArray) -> FloatArray:
         """N, M, Q (3, m) that cross the edge, averaged, for edge strains (nb, 8) and shear resultants (nb, 2)."""
         force = strain[self.rows] @ self.stiffness.T
@@ -138,10 +142,9 @@ class BondLines:
             strengths = _strengths(edge.patch)
             for name, h, a, allow in zip(("shear", "peel"), before, after, strengths, strict=True):
                 i, factor = least(factor_on_scalar(h, a, allow))
-                place = "at the gap below" if edge.inner else "at the edge of"
                 found.append(
                     mode_reserve(
-                        f"bond {name} {place} {edge.patch.name}",
+                        edge.mode(name),
                         "bonded overlap",
                         "release",
                         factor,
@@ -162,6 +165,22 @@ class BondLines:
             where = ("gap border, " if edge.inner else "outer edge, ") + self.words(edge.points[i])
             rows.append(BondCheck(edge.patch.name, float(shear.max()), float(peel.max()), *allow, where))
         return tuple(rows)
+
+    def steps(self, coarse: BondLines, before: Observed, now: Observed) -> tuple[dict[str, float], ...]:
+        """By edge, and by its modes in shear and in peel: how far its peaks at `now` are from those of elements of
+        another order on the same mesh, `before`, as a share, at the place where either is greatest.
+
+        Where these two places differ, the greatest of each may be alike by chance.
+        """
+        found = []
+        for one, other in zip(coarse.edges, self.edges, strict=True):
+            a = np.stack(one.peaks(before.edge_strain, before.edge_shear))
+            b = np.stack(other.peaks(now.edge_strain, now.edge_shear))
+            at = np.stack([a.argmax(1), b.argmax(1)], 1)
+            step, most = np.take_along_axis(np.abs(a - b), at, 1).max(1), np.abs(b.max(1))
+            share = np.divide(step, most, out=np.zeros(2), where=most > 0.0)
+            found.append({other.mode("shear"): float(share[0]), other.mode("peel"): float(share[1])})
+        return tuple(found)
 
 
 def _strengths(patch: BondedPatch) -> tuple[float, float]:
