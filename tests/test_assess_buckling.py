@@ -105,7 +105,8 @@ def words(place: np.ndarray) -> str:
 
 def linear(made: Panel, load: LoadCase, settings: Settings) -> tuple[Solved, Solved]:
     state = State(("undamaged",), "undamaged", made, (), ("pad",))
-    return tuple(solve(state, (load,), settings, k, words, None, finer=k > 2) for k in (2, 3))  # type: ignore[return-value]
+    low = solve(state, (load,), settings, 2, words, None)
+    return low, solve(state, (load,), settings, 3, words, None, low)
 
 
 def assessed(made: Panel, load: LoadCase, settings: Settings) -> tuple[Solved, Solved, Settings]:

@@ -100,7 +100,7 @@ def test_page_one_is_marked_and_replaced(both):
     report.write(last, folder)
     page = (folder / "report.html").read_text("utf-8")
     assert "PROVISIONAL" not in page
-    assert "Looked at linearly only" in page
+    assert "Taken no further" in page
 
 
 def test_what_is_far_from_governing_is_screened_out_and_listed(both):

@@ -110,10 +110,10 @@ def test_a_provisional_page_says_so_and_is_not_for_release(made: Any) -> None:
 
 def test_what_was_screened_out_is_listed_with_its_reason(made: Any) -> None:
     text = shown(made)
-    part = text[text.index("Looked at linearly only") :]
+    part = text[text.index("Taken no further") :]
     for words in ("heated patch", "×3.16", "more than 1.5 times the factor asked for", "no number"):
         assert words in part[:800], words
-    assert "Looked at linearly only" not in shown(replace(made, screened=()))
+    assert "Taken no further" not in shown(replace(made, screened=()))
 
 
 def test_the_picture_marks_the_governing_place(made: Any, far: Any) -> None:

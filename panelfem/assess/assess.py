@@ -14,7 +14,7 @@ from panelfem import __version__
 from panelfem.assess.adapt import MOST_ELEMENTS, MOST_IN_ALL, MOST_MESHES, refined, sharpened
 from panelfem.assess.cautions import CAUTIONS, declined, sources_of
 from panelfem.assess.configure import configuration
-from panelfem.assess.ends import screened_out, survived
+from panelfem.assess.ends import LOST_ANYWAY, outdone, screened_out, survived
 from panelfem.assess.evaluate import Evaluation, Shells, evaluate, looked_at
 from panelfem.assess.marked import marked
 from panelfem.assess.notched import estimates
@@ -22,12 +22,13 @@ from panelfem.assess.plan import Inputs, Key, Plan, State, plans, states
 from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Mesh, Meshing, Notched, Screened
 from panelfem.assess.vibrate import vibrate
 from panelfem.case import Case
-from panelfem.disposition import Candidate, Consequence, recommend
+from panelfem.disposition import Candidate, Consequence, Outcome, judge_load, recommend
 from panelfem.errors import InputError
 from panelfem.laminate import describe
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Settings
 from panelfem.reserve.places import Places
+from panelfem.reserve.records import LoadResult
 from panelfem.shell import DEFAULT_ORDER
 
 Progress = Callable[[str, float], None]
@@ -74,7 +75,7 @@ def _assembled(
 ) -> Assessment:
     """The assessment, from what was found of every state."""
     assert case.panel is not None
-    consequence = Consequence(case.consequence, case.required_factor, case.factor_basis)  # type: ignore[arg-type]
+    consequence = _consequence(case)
     reference = evaluations["undamaged",]
     configurations = tuple(configuration(case, plan, evaluations, consequence, reference) for plan in every)
     candidates = [
@@ -116,6 +117,16 @@ def _assembled(
     )
 
 
+def _consequence(case: Case) -> Consequence:
+    return Consequence(case.consequence, case.required_factor, case.factor_basis)  # type: ignore[arg-type]
+
+
+def _fails(case: Case, results: Sequence[Sequence[LoadResult]]) -> bool:
+    """Whether a configuration, by the results of its states, does not meet the factor under some load."""
+    judged = (judge_load(result, _consequence(case)) for of_state in results for result in of_state)
+    return any(load.outcome is Outcome.DOES_NOT for load in judged)
+
+
 def _notched(case: Case, configurations: Sequence[Configuration], undamaged: Evaluation) -> tuple[Notched, ...]:
     """Closed forms for the holes, beside what the mesh says as found."""
     found = next((c for c in configurations if c.kind == "as found"), None)
@@ -127,8 +138,8 @@ def _notched(case: Case, configurations: Sequence[Configuration], undamaged: Eva
 
 
 def _screened(case: Case, configurations: Sequence[Configuration]) -> tuple[Screened, ...]:
-    """The loads that only their own severity was swept of, under each configuration; and what a bond that is lost was
-    only looked at under.
+    """The loads that only their own severity was swept of, under each configuration; those under which narrow bands
+    were not; and what a bond that is lost was only looked at under.
     """
     swept = [
         Screened(c.name, result.load, result.release.rank, screened_out(result, case.required_factor))
@@ -136,14 +147,22 @@ def _screened(case: Case, configurations: Sequence[Configuration]) -> tuple[Scre
         for result in (c.result(load) for load in c.governing)
         if result.linear is None and screened_out(result, case.required_factor)
     ]
+    outdone_by = [
+        Screened(c.name if len(c.variants) == 1 else f"{c.name}, {v.name}", r.load, r.release.rank, why)
+        for c in configurations
+        for v in c.variants
+        for r in v.loads
+        if any(assumed.sweep is not None for assumed in case.assumed)
+        if (why := outdone(v.loads, r, case.required_factor))
+    ]
     looked = [
-        Screened(f"{c.name}, {v.name}", r.load, r.release.rank, survived(r))
+        Screened(f"{c.name}, {v.name}", r.load, r.release.rank, survived(r) or LOST_ANYWAY)
         for c in configurations
         for v in c.contingencies
         for r in v.loads
         if case.near_only and math.isnan(r.deflection.bar)
     ]
-    return (*swept, *looked)
+    return (*swept, *outdone_by, *looked)
 
 
 def _looked_at(case: Case, words: Places, tell: Progress) -> tuple[tuple[Plan, ...], dict[Key, Evaluation]]:
@@ -154,7 +173,9 @@ def _looked_at(case: Case, words: Places, tell: Progress) -> tuple[tuple[Plan, .
     to_do, found = states(every), dict[Key, Evaluation]()
     for i, (key, state) in enumerate(to_do.items()):
         tell(f"a first look: {state.name} ({i + 1} of {len(to_do)})", 0.0)
-        found[key], like = looked_at(state, inputs, settings_of(case), order, words, like)
+        found[key], solved = looked_at(state, inputs, settings_of(case), order, words, like)
+        like = solved.model.shell
+        del solved
         gc.collect()
     return every, found
 
@@ -165,10 +186,11 @@ def _on_good_meshes(
     """Evaluate every state, on meshes adapted until the accuracy is met or a limit is reached.
 
     The case comes back on the last mesh.  States that must meet the factor are evaluated first: only they shape it.
+    Those furthest from the accuracy on the last mesh come before others, options before what they mend.
     """
     assert case.panel is not None
     order, made = case.order or DEFAULT_ORDER, list[Mesh]()
-    panel, stopped = case.panel, ""
+    panel, stopped, off = case.panel, "", dict[Key, float]()
     if case.accuracy is not None:
         panel = sharpened(panel, lambda made: _must_meet(plans(_inputs(case, made))), order)
     while True:
@@ -177,8 +199,11 @@ def _on_good_meshes(
         keys = {state.key for state in _must_meet(every)}
         reached = _limit([m.elements for m in made], len(panel.mesh.triangles), len(keys))
         accuracy = None if reached or stopped else case.accuracy
-        evaluations = _evaluated(case, inputs, every, words, order, accuracy, tell, len(made))
-        worst = max((evaluations[key] for key in keys), key=lambda e: (e.worst[1].share, e.state.key))
+        evaluations = _evaluated(case, inputs, every, words, order, accuracy, tell, len(made), off)
+        off |= {key: evaluations[key].worst[1].share for key in keys & set(evaluations)}
+        worst = max(
+            (evaluations[key] for key in keys & set(evaluations)), key=lambda e: (e.worst[1].share, e.state.key)
+        )
         load, aim = worst.worst
         if not stopped:
             made.append(Mesh(len(panel.mesh.triangles), aim.share, aim.what, f"{load}, {worst.state.name}"))
@@ -256,26 +281,36 @@ def _evaluated(
     accuracy: float | None,
     tell: Progress,
     number: int,
+    off: Mapping[Key, float],
 ) -> dict[Key, Evaluation]:
-    """Every state on one mesh; with an `accuracy` only those that must meet the factor, where one of them is not
-    within it.
+    """Every state on one mesh, those first that were furthest `off` the accuracy.
+
+    Where one is not within the `accuracy`, there will be another mesh: then only those that must meet the factor are
+    solved, for what they need of it, and nothing is swept; where minutes count, not even those.
     """
     to_do = states(every)
     must_meet = {state.key for state in _must_meet(every)}
     found: dict[Key, Evaluation] = {}
     like: Shells = (None, None)
-    ordered = sorted(to_do.items(), key=lambda item: item[0] not in must_meet)
+
+    def in_vain(key: Key) -> bool:
+        """Whether no configuration that a bond is lost of meets the factor with it."""
+        of = [plan for plan in every if key in [state.key for state in plan.contingencies]]
+        return all(_fails(case, [found[state.key].results for state in plan.states]) for plan in of)
+
+    ordered = sorted(list(to_do.items())[::-1], key=lambda item: (item[0] not in must_meet, -off.get(item[0], 0.0)))
     for i, (key, state) in enumerate(ordered):
-        main = key in must_meet
-        if not main and any(e.wish is not None for e in found.values()):
+        main, last = key in must_meet, all(e.wish is None for e in found.values())
+        if not last and (case.near_only or not main):
             break
         mesh = f", mesh {number + 1}" if number else ""
         # how many meshes there will be is not known: each takes half of what is left
         tell(f"{state.name} ({i + 1} of {len(to_do)}{mesh})", 1.0 - 0.5**number * (1.0 - 0.5 * i / len(to_do)))
-        if not main and case.near_only:  # what it must only survive, by far: a look is enough
-            look, shell = looked_at(state, inputs, settings_of(case), order, words, like[0])
-            if all(survived(result) for result in look.results):
-                found[key], like = look, (shell, like[1])
+        low = None
+        if not main and case.near_only:  # what it must only survive: a look may be enough
+            look, low = looked_at(state, inputs, settings_of(case), order, words, like[0])
+            if in_vain(key) or all(survived(result) for result in look.results):
+                found[key], like = look, (low.model.shell, like[1])
                 continue
         found[key], like = evaluate(
             state,
@@ -283,17 +318,19 @@ def _evaluated(
             settings_of(case),
             order,
             words,
-            case.assumed if main else (),
-            main and case.lose_each_fastener,
+            case.assumed if main and last else (),
+            main and last and case.lose_each_fastener,
             like,
             accuracy if main else None,
+            low,
         )
+        del low
         gc.collect()  # models and what they cache refer to each other, and are large
     if not case.vibrations or like[0] is None or like[1] is None or any(e.wish is not None for e in found.values()):
         return found
     layouts, whole, count = (like[0].layout, like[1].layout), None, len(must_meet)
     like = (None, None)
-    for i, (key, state) in enumerate(ordered[:count]):
+    for i, (key, state) in enumerate((key, state) for key, state in to_do.items() if key in must_meet):
         share = 1.0 - 0.5 ** (number + 1) * (1.0 - 0.5 * i / count)
         tell(f"vibrations of {state.name} ({i + 1} of {count})", share)
         vibration, whole = vibrate(state.panel, layouts, words, whole)

@@ -8,6 +8,7 @@ factor; it is swept under the load that governs.
 from __future__ import annotations
 
 import gc
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -28,7 +29,7 @@ from panelfem.reserve.analyse import Settings, Subject, brief, path_of
 from panelfem.reserve.bars import FAR_OFF
 from panelfem.reserve.check import Words
 from panelfem.reserve.records import LoadResult, ModeReserve
-from panelfem.reserve.search import Path
+from panelfem.reserve.search import STABILITY, Path
 from panelfem.reserve.theory import BUCKLING, DEFLECTION, ROTATION
 from panelfem.shell import Shell
 from panelfem.units import number
@@ -38,6 +39,12 @@ from panelfem.units import number
 WIDTHS = 3.0
 #: A reserve taken from a straight line must be further than this share from what is asked.
 CLOSE = 0.1
+
+#: Why a lost bond was looked at only, whatever the reserve.
+LOST_ANYWAY = (
+    "with the bond whole the factor asked for is not met, so that what is left without it changes no outcome: it was "
+    "only looked at, with elements of one order, its mesh error not known"
+)
 
 Results = tuple[LoadResult, ...]
 
@@ -68,7 +75,7 @@ def read_again(
     stated = _End(model.subject, model.holding.stiffness, inputs.loads, {})
     found: dict[tuple[int, int], Results] = {}
     for key, sweep, factor in _ends(assumed):
-        near = [_near(result, settings, sweep) for result in results]
+        near = _near(results, settings, sweep)
         if _new_matrix(model.panel, sweep) or not (any(near) or sweep.kind in ("severity", "dynamic")):
             continue
         if sweep.kind == "fastener stiffness":
@@ -102,7 +109,7 @@ def solved_again(
     """
     found: dict[tuple[int, int], Results] = {}
     for key, sweep, factor in _ends(assumed):
-        near = [i for i, result in enumerate(results) if _near(result, settings, sweep)]
+        near = [i for i, close in enumerate(_near(results, settings, sweep)) if close]
         if not near or not _new_matrix(state.panel, sweep):
             continue
         worst = min(near, key=lambda i: results[i].release.rank)
@@ -141,11 +148,23 @@ def _ends(assumed: Sequence[AssumedInput]) -> Iterator[tuple[tuple[int, int], Sw
                 yield (i, end), item.sweep, factor
 
 
-def _near(result: LoadResult, settings: Settings, sweep: Sweep) -> bool:
-    """Whether a band could change the outcome: the reserve or a measure of linear theory is close to its limit."""
+def _near(results: Sequence[LoadResult], settings: Settings, sweep: Sweep) -> list[bool]:
+    """Under which loads a band could change the outcome: the reserve or a measure of linear theory is close to its
+    limit, and no load is failed by so much that it stays so.
+    """
     reach = min(FAR_OFF, 1.0 + WIDTHS * max(1.0 - sweep.low, sweep.high - 1.0))
-    moves = _moves(result)
-    return 1.0 / reach <= result.release.rank / settings.asked <= reach or 1.0 / reach <= moves <= reach
+    if any(_over(result, settings.asked) < 1.0 / reach for result in results):
+        return [False] * len(results)
+    measures = [(result.release.rank / settings.asked, _moves(result)) for result in results]
+    return [any(1.0 / reach <= share <= reach for share in both) for both in measures]
+
+
+def _over(result: LoadResult, asked: float) -> float:
+    """The reserve of a load that is failed for certain, over what is asked of it; inf for others."""
+    mode = result.release
+    if not result.theory.holds or mode.criterion == STABILITY or mode.status == "beyond search":
+        return math.inf
+    return mode.rank / (1.0 if result.kind == "load test" else asked)
 
 
 def _moves(result: LoadResult) -> float:
@@ -167,6 +186,21 @@ def screened_out(result: LoadResult, asked: float) -> str:
         f"its reserve is {number(over, 2)} times what is asked for and the panel moves {number(moves, 2)} of what "
         f"linear theory allows (screened out above {number(FAR_OFF)} and below {number(1.0 / FAR_OFF)}): swept "
         f"over the bands of its own severity only"
+    )
+
+
+def outdone(results: Sequence[LoadResult], result: LoadResult, asked: float) -> str:
+    """Why inputs with narrow bands were not swept under a load near what is asked, in words; empty if they were."""
+    worst = min(results, key=lambda r: _over(r, asked))
+    over = _over(worst, asked)
+    if over >= 1.0 or worst is result or not 1.0 / FAR_OFF <= result.release.rank / asked <= FAR_OFF:
+        return ""
+    width = 100.0 * (1.0 / over - 1.0) / WIDTHS if over >= 1.0 / FAR_OFF else 0.0
+    which = f"bands narrower than {number(width, 2)} % either way" if width else "bands"
+    left = f"only {number(over, 2)} times what is asked for" if over > 0.0 else "used up before the load is applied"
+    return (
+        f"under {worst.load} the reserve is {left}, so that inputs with {which} "
+        "change no outcome here: of these, only the severity of the load was swept"
     )
 
 

@@ -75,14 +75,16 @@ def evaluate(
     lose_each_fixing: bool,
     like: Shells,
     accuracy: float | None = None,
+    low: Solved | None = None,
 ) -> tuple[Evaluation, Shells]:
     """Evaluate a state with elements of `order` and of one more; the shells are returned for the next state.
 
     `assumed` are swept, and with `lose_each_fixing` each fixing is lost in turn.  With an `accuracy`, a share, a state
-    whose bars are not within it is not followed further: what its next mesh needs is given instead.
+    whose bars are not within it is not followed further: what its next mesh needs is given instead.  `low`: the
+    solution with elements of `order`, if there is one.
     """
-    low = solve(state, inputs.loads, settings, order, words, like[0])
-    high = solve(state, inputs.loads, settings, order + 1, words, like[1], finer=True)
+    low = low or solve(state, inputs.loads, settings, order, words, like[0])
+    high = solve(state, inputs.loads, settings, order + 1, words, like[1], low)
     shells = low.model.shell, high.model.shell
     notes = (*high.model.holding.system.notes, *bolted.advice(state.panel))
     checks = far(low, settings)
@@ -111,11 +113,11 @@ def evaluate(
 
 def looked_at(
     state: State, inputs: Inputs, settings: Settings, order: int, words: Words, like: Shell | None
-) -> tuple[Evaluation, Shell]:
+) -> tuple[Evaluation, Solved]:
     """A state by linear theory, with elements of one order: nothing is known of its errors, and nothing is swept."""
     found = solve(state, inputs.loads, settings, order, words, like)
     notes = tuple(found.model.holding.system.notes)
-    return Evaluation(state, found.results, found.fields, {}, {}, notes), found.model.shell
+    return Evaluation(state, found.results, found.fields, {}, {}, notes), found
 
 
 def _probed(state: State, solved: Solved) -> dict[str, FloatArray]:

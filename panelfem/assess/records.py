@@ -144,10 +144,10 @@ class Meshing:
 
 @dataclass(frozen=True)
 class Screened:
-    """A load under a configuration that was looked at with linear theory only, and went no further.
+    """A load under a configuration of which something that could not change the outcome was left out.
 
-    `factor`: reserve factor by linear theory on the load's own parameter, nan if there is none; `reason`: why it was
-    left there, in words.
+    `factor`: reserve factor on the load's own parameter, nan if there is none; `reason`: what was left out and why, in
+    words.
     """
 
     configuration: str
@@ -217,9 +217,8 @@ class Assessment:
 
     `recommendation` names a configuration (or None) and `recommendation_reason` says why in one sentence.
     `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
-    `screened`: what was looked at with linear theory only.  `provisional`: what is not yet done, in words; empty if
-    everything is.  `notched`: closed forms beside the meshed strength at holes.  `marked`: every damage, and all that
-    every option does.
+    `screened`: what was taken no further.  `provisional`: what is not yet done, in words; empty if everything is.
+    `notched`: closed forms beside the meshed strength at holes.  `marked`: every damage, and all that every option does.
     """
 
     case: str

@@ -14,7 +14,7 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.assess.large import Following
 from panelfem.assess.model import Bent, Model
-from panelfem.loads import Contact, Load, LoadCase
+from panelfem.loads import Contact, Cure, Load, LoadCase
 from panelfem.loads.obstacle import Obstacle, contact_notes, obstacle_rows, place_obstacle
 from panelfem.loads.vectors import fastener_gaps, load_vector
 from panelfem.reserve.observe import Observed, Response, State
@@ -43,11 +43,19 @@ class Responder:
         self._problems: dict[tuple[object, ...], ContactProblem] = {}
         columns: list[FloatArray] = []
         numbers: dict[bytes, int] = {}
+        cures: dict[Cure, FloatArray] = {}
+
+        def vector(part: Load) -> FloatArray:
+            if not isinstance(part, Cure):
+                return load_vector(part, model.panel, model.shell)
+            if part not in cures:
+                cures[part] = load_vector(part, model.panel, model.shell)
+            return cures[part]
 
         def column(parts: Sequence[Load]) -> int:
             total = np.zeros(model.shell.n_total)
             for part in parts:
-                total += load_vector(part, model.panel, model.shell)
+                total += vector(part)
             key = total.tobytes()
             if key not in numbers:
                 numbers[key] = len(columns)

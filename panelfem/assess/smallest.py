@@ -330,7 +330,8 @@ class _Bench:
         case, order, inputs = self.case, self.case.order or DEFAULT_ORDER, self._inputs(option)
         worst = (float("inf"), "")
         for state in self._plan(option).states:
-            found, self.like = looked_at(state, inputs, settings_of(case), order, self.words, self.like)
+            found, solved = looked_at(state, inputs, settings_of(case), order, self.words, self.like)
+            self.like = solved.model.shell
             for result in found.results:
                 judged = judge_load(result, self.consequence)
                 worst = min(worst, (max(judged.factor, 0.0) / judged.required, f"{result.load}: {result.release.mode}"))

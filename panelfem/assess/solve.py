@@ -87,19 +87,23 @@ def solve(
     order: int,
     words: Words,
     like: Shell | None,
-    finer: bool = False,
+    lower: Solved | None = None,
 ) -> Solved:
     """Solve a state by linear theory with elements of `order`; `like` is a shell of that order whose unchanged parts
     are taken over.
 
-    `finer`: this is the higher order of the two that are compared, so contact is followed more finely too,
-    and what the lower one has shown to be sound is not looked at again.
+    `lower`: the solution of the lower of the two orders that are compared, where this is the higher one: contact is
+    then followed more finely too, factors are looked for from the lower ones on, and what has been shown to be sound is
+    not looked at again.
     """
+    finer = lower is not None
     model = Model(state, order, words, like, pivots=not finer)
     responder = Responder(model, loads, finer)
     found, fields, paths = [], {}, {}
     for load in loads:
-        result, fields[load.name], paths[load.name] = analyse(model.subject, load, responder.linear(load), settings)
+        begin = None if lower is None else lower.result(load.name)
+        response = responder.linear(load)
+        result, fields[load.name], paths[load.name] = analyse(model.subject, load, response, settings, begin)
         doubts = (*result.notes, *responder.notes(load, result.contacts))
         found.append(replace(result, notes=doubts, residual=responder.residual))
     linear = {load.name: paths[load.name].unknowns(1.0) for load in loads}

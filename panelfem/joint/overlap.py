@@ -28,9 +28,7 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy.linalg import expm
-from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
+from scipy.linalg import expm, solve_banded
 
 from panelfem.arrays import FloatArray
 from panelfem.errors import InputError, ModelError
@@ -41,6 +39,8 @@ MAX_STEPS = 4000
 DECAY = 40.0
 #: rows of N, Q, M of both strips in a state
 FORCES = [3, 4, 5, 9, 10, 11]
+#: diagonals below and above the middle one of the joined steps, whose rows start six below their columns
+_LOWER, _UPPER = 17, 11
 
 Far = Literal["joined", "cut 1", "cut 2"]
 
@@ -176,22 +176,20 @@ def solve(
     near = np.zeros((6, 12))
     near[np.arange(6), FORCES] = 1.0
     end = far_rows(first, second, unit, far)
-    n, each = 12 * (steps + 1), 12 * np.arange(steps)[:, None]
-    start_of, last = np.zeros((1, 1), np.int64), np.full((1, 1), 12 * steps)
-    entries = []
-    for row, column, block in (
-        (start_of, start_of, near),
-        (6 + each, each, carry),
-        (6 + each, each + 12, -np.eye(12)),
-        (6 + last, last, end),
-    ):
-        i, j = np.nonzero(block)
-        entries.append((np.tile(block[i, j], len(row)), np.stack([(row + i).ravel(), (column + j).ravel()])))
-    values, places = (np.concatenate(part, axis=-1) for part in zip(*entries, strict=True))
-    matrix = coo_matrix((values, places), shape=(n, n)).tocsc()
+    n, last = 12 * (steps + 1), 12 * steps
+    band = np.zeros((_LOWER + _UPPER + 1, n))
+
+    def put(row: int, col: int, block: FloatArray, times: int = 1) -> None:
+        for i, j in zip(*np.nonzero(block), strict=True):
+            band[_UPPER + row + i - col - j, col + j : col + j + 12 * (times - 1) + 1 : 12] = block[i, j]
+
+    put(0, 0, near)
+    put(6, 0, carry, steps)
+    put(6, 12, -np.eye(12), steps)
+    put(6 + last, last, end)
     right = np.zeros((n, start.shape[1]))
     right[:6] = start / unit[FORCES][:, None]
-    y = splu(matrix).solve(right).reshape(steps + 1, 12, -1) * unit[:, None]
+    y = solve_banded((_LOWER, _UPPER), band, right, check_finite=False).reshape(steps + 1, 12, -1) * unit[:, None]
     slip = (y[:, 6] + second.face * y[:, 8]) - (y[:, 0] + first.face * y[:, 2])
     return OverlapStress(np.linspace(0, length, steps + 1), bond.shear * slip, bond.peel * (y[:, 7] - y[:, 1]))
 

@@ -411,21 +411,21 @@ def inputs(assessment: Assessment) -> Markup:
 
 
 def screened(assessment: Assessment) -> Markup | None:
-    """The loads that were looked at with linear theory only, and why they went no further; None if there is none."""
+    """The loads that were taken no further than is said, and why; None if there is none."""
     if not assessment.screened:
         return None
     rows: list[list[Child]] = [
         [s.configuration, s.load, "no number" if math.isnan(s.factor) else figures.times(s.factor), s.reason]
         for s in assessment.screened
     ]
-    heads = ("Configuration", "Load", "Factor by linear theory", "Why it went no further")
+    heads = ("Configuration", "Load", "Factor", "Why it went no further")
     return el(
         "section",
-        el("h2", "Looked at linearly only"),
+        el("h2", "Taken no further"),
         el(
             "p",
-            "Every load was looked at under every configuration with linear theory. These were screened out: they were "
-            "not followed further, and their numbers are those of linear theory.",
+            "Every load was looked at under every configuration with linear theory. Of these, something that could "
+            "not change the outcome was left out.",
         ),
         table(heads, rows),
     )

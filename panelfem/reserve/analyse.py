@@ -171,17 +171,18 @@ def analyse(
     """Everything about one configuration under one load case, and the path it was found along.
 
     The factors are on the load case's own parameter, its dynamic factor included at the value stated.  `like`: the
-    result with elements of one order less; the search starts at its factor, and whether the theory holds is taken from
-    there.
+    result with elements of one order less, where the search starts; with large displacements it ends within `NEAR`, and
+    whether the theory holds is taken from there.
     """
     path, plies, limits = path_of(subject, load, response, settings)
+    large = like is not None and response.held.large
     if like is not None:
         path.start_like(like)
-        path.near = NEAR
+        path.near = NEAR if large else path.near
     modes = sorted(along(path), key=lambda m: (m.rank, m.criterion, m.mode))
     first, release = governing(modes)
     now = path.state(1.0)
-    theory = subject.theory(path, settings.asked) if like is None else like.theory
+    theory = like.theory if like is not None and large else subject.theory(path, settings.asked)
     place = release.place if release.ply is not None else first.place
     number = release.laminate if release.ply is not None else first.laminate
     rows: tuple[PlyRow, ...] = ()

@@ -34,6 +34,9 @@ from panelfem.reserve.validity import ShellLimits, shell_limits
 from panelfem.reserve.validity import reasons as shell_reasons
 from panelfem.units import number
 
+#: Vertices whose circles are looked at together.
+_TOGETHER = 64
+
 DEFLECTION, ROTATION, BUCKLING, MEMBRANE = 0.3, 0.1, 1.0 / 3.0, 1.0
 
 
@@ -166,8 +169,12 @@ class _Bay:
 
     def radius(self, points: FloatArray) -> FloatArray:
         """Radius (n,) of the largest circle free of supports that covers each point (n, 3)."""
-        gap = cdist(points, self.x)
-        found = np.where(gap <= self.distance[None, :], self.distance[None, :], 0.0).max(1)
+        found, left = np.zeros(len(points)), np.arange(len(points))
+        for some in np.array_split(np.argsort(-self.distance, kind="stable"), len(self.distance) // _TOGETHER + 1):
+            circle = self.distance[some]  # the largest come first: who is covered by them needs no other
+            inside = cdist(points[left], self.x[some]) <= circle
+            found[left] = np.where(inside, circle, 0.0).max(axis=1, initial=0.0)
+            left = left[~inside.any(axis=1)]
         reach: FloatArray = np.maximum(found, self._tree.query(points)[0])
         return reach
 
