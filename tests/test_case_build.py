@@ -392,9 +392,10 @@ def test_demonstration_shows_everything() -> None:
         "kerb strike", "compression", "wall contact", "air load", "load test", "handling", "inertia",
         "patch force",
     }  # fmt: skip
-    assert {d.kind for m in models for d in m.damage} == {"hole", "softened", "missing fastener"}
+    assert {d.kind for m in models for d in m.damage} == {"hole", "softened", "missing fastener", "abraded"}
     assert {a.kind for m in models for o in m.option for a in o.actions} == {
         "patch",
+        "two-sided patch",
         "tape",
         "refit",
         "spare",

@@ -86,7 +86,9 @@ def test_answers_lead_to_the_report_and_the_papers(refitted: Any) -> None:
     assert f"Papers, to print at 100 %: {out / 'papers'}" in printed
     assert {"work-card.html", "sign-off.html", "damage-grid.pdf"} <= {p.name for p in (out / "papers").iterdir()}
     assert {"finding.toml", "case.toml", "result.json", "report.html"} <= {p.name for p in out.iterdir()}
-    assert json_out.read(out / "result.json")["recommendation"] == "refit"
+    result = json_out.read(out / "result.json")
+    assert result["recommendation"] == "refit"
+    assert all(c["ballast"]["restored"] for c in result["configurations"] if c["name"] in ("undamaged", "refit"))
     assert "reading the case and meshing" in said
     assert "\x1b" not in printed + said
     assert "A. N." in (out / "papers" / "work-card.html").read_text(encoding="utf-8")

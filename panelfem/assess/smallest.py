@@ -344,8 +344,8 @@ def _in_full(offered: _Offered, file: Path, proposed: Sequence[Candidate]) -> tu
     names = []
     for c in proposed:
         entry = offered.entry(c.overlap, c.stack)
-        names.append(f"{offered.name}: {c.words}")
-        entry |= {"name": names[-1], "minutes": c.minutes}
+        names.append(f"{offered.name}, {c.words}")
+        entry |= {"name": names[-1], "minutes": c.minutes, "note": f"proposed by the search in place of {offered.name}"}
         actions = entry["actions"]
         for j, action in enumerate(actions):
             actions[j] = action | {"name": f"{action['name']} ({c.overlap:g} mm, {c.stack})"}

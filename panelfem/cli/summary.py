@@ -28,7 +28,6 @@ HEADS = (
     "Release",
     "Restored",
     "Mass",
-    "Step",
     "Time",
     "Permitted",
 )
@@ -56,8 +55,7 @@ def summary(assessment: Assessment, ballast: Mapping[str, Ballast] | None = None
     yield Text(wording.recommendation_sentence(assessment))
     chosen = wording.find(assessment, assessment.recommendation)
     if chosen is not None:
-        for condition in chosen.disposition.conditions:
-            yield Text(f"Condition: {wording.sentence(condition)}")
+        yield Text(wording.outcome_sentence(chosen))
         yield Text(f"Governs: {wording.sentence(chosen.disposition.reason)}")
         yield from _large(chosen)
         yield Text(f"Governing factor: {wording.sentence(wording.uncertainty_phrase(chosen))}")
@@ -70,7 +68,8 @@ def summary(assessment: Assessment, ballast: Mapping[str, Ballast] | None = None
         yield from _large(found)
         yield Text(f"Governing factor, {found.name}: {wording.sentence(wording.uncertainty_phrase(found))}")
     for row in ranked:
-        yield Text(f"Will not take, {row.name}: {wording.sentence('; '.join(strikes(row.configuration)))}")
+        step = f" Step for the air: {wording.sentence(row.step)}" if row.step else ""
+        yield Text(f"Will not take, {row.name}: {wording.sentence('; '.join(strikes(row.configuration)))}{step}")
     spoken = chosen or found
     if spoken is not None and spoken.disposition.inspect:
         yield Text("Next inspection: " + " ".join(wording.sentence(i) for i in spoken.disposition.inspect))
@@ -97,7 +96,6 @@ def _cells(row: Row) -> tuple[str, ...]:
         row.release,
         row.restoration,
         row.mass,
-        row.step,
         row.minutes,
         row.permitted,
     )
