@@ -55,10 +55,13 @@ def test_softened_is_weak_at_one_end_and_slack_at_the_other(panel):
     assert not stiff.slack.any()
 
 
-def test_refit_ends_a_missing_fastener(panel):
+def test_refit_puts_the_fixing_back_as_it_was(panel):
     gone = damaged(panel, [MissingFastener("gone", "F1")])
-    assert not gone.fasteners[0].fitted
-    assert repaired(gone, [Refit("back", "F1")]).fasteners[0].fitted
+    assert repaired(gone, [Refit("back", "F1")]).fasteners == panel.fasteners
+
+
+def test_missing_fastener_is_not_fitted(panel):
+    assert not damaged(panel, [MissingFastener("gone", "F1")]).fasteners[0].fitted
     with pytest.raises(InputError, match="no fixing is called 'F9'"):
         damaged(panel, [MissingFastener("gone", "F9")])
 
