@@ -218,7 +218,7 @@ class Assessment:
     `recommendation` names a configuration (or None) and `recommendation_reason` says why in one sentence.
     `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
     `screened`: what was taken no further.  `provisional`: what is not yet done, in words; empty if everything is.
-    `notched`: closed forms beside the meshed strength at holes.  `marked`: every damage, and all that every option does.
+    `notched`: closed forms beside the meshed strength at holes.  `marked`: every damage and all that options do.
     """
 
     case: str
