@@ -28,7 +28,9 @@ from panelfem.report.view3d import data
 
 FILES = sorted((CASES / "kinds").glob("*.toml"))
 #: Kind -> its mark, of damage and repair.
-MARKS: dict[str, Mark] = {w: getattr(d, "mark", Mark("?")) for w, d in damage.KINDS.items()} | {w: k.mark for w, k in repair.KINDS.items()}
+MARKS: dict[str, Mark] = {w: getattr(d, "mark", Mark("?")) for w, d in damage.KINDS.items()} | {
+    w: k.mark for w, k in repair.KINDS.items()
+}
 
 
 def kinds_in(path: Path) -> set[str]:
