@@ -28,9 +28,8 @@ from panelfem.report.view3d import data
 
 FILES = sorted((CASES / "kinds").glob("*.toml"))
 #: Kind -> its mark, of damage and repair.
-MARKS: dict[str, Mark] = {
-    **{word: getattr(kind, "mark", Mark("?")) for word, kind in damage.KINDS.items()},
-    **{word: kind.mark for word, kind in repair.KINDS.items()},
+MARKS: dict[str, Mark] = {w: getattr(d, "mark", Mark("?")) for w, d in damage.KINDS.items()} | {
+    w: k.mark for w, k in repair.KINDS.items()
 }
 
 
