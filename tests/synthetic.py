@@ -15,6 +15,7 @@ from panelfem.assess.records import (
     Assessment,
     Configuration,
     Declined,
+    FlipSize,
     InputRow,
     Mesh,
     Meshing,
@@ -321,6 +322,33 @@ def assessment(
         notched=(
             Notched("hole H1", "kerb strike", 1.71, 1.84, 1.62, 3.8e-3, 0.12),
             Notched("hole H1", "air load", float("nan"), float("nan"), float("inf"), 3.8e-3, 0.0, "it is no ellipse"),
+        ),
+        flip_sizes=(
+            FlipSize(
+                "hole H1",
+                "as found",
+                0.044,
+                0.03,
+                0.031,
+                Outcome.MEETS,
+                Outcome.DOES_NOT,
+                "kerb strike",
+                "fibre compression",
+                0.011,
+                looks=4,
+            ),
+            FlipSize(
+                "dull area D1",
+                "as found",
+                0.12,
+                reached=0.03,
+                outcome=Outcome.DOES_NOT,
+                bound="no smaller",
+                round=False,
+                looks=2,
+            ),
+            FlipSize("hole H1", "tape", 0.044, reached=0.13, outcome=Outcome.MEETS, bound="no larger", looks=2),
+            FlipSize("dull area D1", "tape", 0.12, round=False, why_not="a look does not tell"),
         ),
     )
 

@@ -94,7 +94,8 @@ def _damage(inputs: Inputs, sweep: Sweep, factor: float) -> Inputs:
         value = getattr(found, name) * factor
         return replace(found, **{name: min(1.0, value) if key.high == 1.0 else value})
 
-    return replace(inputs, damage=tuple(changed(found) for found in inputs.damage))
+    damage, measured = (tuple(changed(found) for found in group) for group in (inputs.damage, inputs.measured))
+    return replace(inputs, damage=damage, measured=measured)
 
 
 def _actions(inputs: Inputs, change: Callable[[Action], Action]) -> Inputs:

@@ -48,13 +48,13 @@ from panelfem.units import SUFFIXES, suffix
 NARROWEST = 2.0
 
 
-def damage_region(name: str) -> str:
-    """The mesh region of damage over an area.
+def damage_region(name: str, measured: bool = False) -> str:
+    """The mesh region of damage over an area, with its tolerance or as measured.
 
-    >>> damage_region("H1")
-    'damage H1'
+    >>> damage_region("H1"), damage_region("H1", measured=True)
+    ('damage H1', 'damage H1 as measured')
     """
-    return f"damage {name}"
+    return f"damage {name}{' as measured' if measured else ''}"
 
 
 def build_damage(keys: Sequence[DamageSection], site: Site) -> tuple[Damage, ...]:
@@ -62,13 +62,23 @@ def build_damage(keys: Sequence[DamageSection], site: Site) -> tuple[Damage, ...
     return tuple(_found(found, f"damage[{i}]", site) for i, found in enumerate(keys))
 
 
-def _found(keys: DamageSection, path: str, site: Site) -> Damage:
+def build_measured(keys: Sequence[DamageSection], damage: Sequence[Damage], site: Site) -> tuple[Damage, ...]:
+    """The damage as measured, in regions of its own; what has no tolerance stays as it is."""
+    return tuple(
+        _found(found.model_copy(update={"tolerance_mm": 0.0}), f"damage[{i}]", site, measured=True)
+        if isinstance(found, AreaSection) and found.tolerance_mm > 0.0
+        else damage[i]
+        for i, found in enumerate(keys)
+    )
+
+
+def _found(keys: DamageSection, path: str, site: Site, measured: bool = False) -> Damage:
     record = keys.record
     values: dict[str, Any] = {name: _value(keys, key) for name, key in keys_of(record).items()}
     if isinstance(keys, FasteningSection):
         values["fastener"] = keys.fastener
     elif isinstance(keys, AreaSection) and issubclass(record, AreaDamage):
-        name, grown, path = damage_region(keys.name), 1e-3 * keys.tolerance_mm, f"{path}.area"
+        name, grown, path = damage_region(keys.name, measured), 1e-3 * keys.tolerance_mm, f"{path}.area"
         area, values["region"] = keys.area, name
         if issubclass(record, Slit) and isinstance(area, SlotArea):
             longer = {"length_mm": area.length_mm + 2.0 * keys.tolerance_mm}

@@ -11,6 +11,7 @@ from panelfem.arrays import FloatArray
 from panelfem.case.ground import Ground
 from panelfem.case.schema_area import Area, EllipseArea, Oval, Polygon, Rectangle, SlotArea
 from panelfem.case.schema_area import Disc as DiscArea
+from panelfem.errors import InputError
 from panelfem.mesh import Disc, Ellipse, PlanPolygon, Region, Slot
 
 Triple = tuple[float, float, float]
@@ -96,8 +97,10 @@ def _grown(corners: FloatArray, by: float) -> FloatArray:
         return corners
     import shapely
 
-    ring = shapely.Polygon(corners).buffer(by, join_style="mitre", mitre_limit=5.0).exterior
-    return np.array(ring.coords)[:-1]
+    grown = shapely.Polygon(corners).buffer(by, join_style="mitre", mitre_limit=5.0)
+    if grown.is_empty or not isinstance(grown, shapely.Polygon):
+        raise InputError(f"nothing, or more than one piece, is left of a polygon whose border moves by {1e3 * by:g} mm")
+    return np.array(grown.exterior.coords)[:-1]
 
 
 def smallest_half_width(area: Area, grown: float = 0.0) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 
 from panelfem.assess.records import Assessment, Declined
-from panelfem.report import notched, paths, sections, tones, view3d, wording
+from panelfem.report import flips, notched, paths, sections, tones, view3d, wording
 from panelfem.report.cells import picture
 from panelfem.report.decision import decision, header
 from panelfem.report.headline import rows
@@ -79,6 +79,7 @@ def report(assessment: Assessment, panel: bytes, deflected: bytes | None) -> str
         paths.cases(assessment),
         *(sections.configuration(assessment, row.configuration, i) for i, row in enumerate(rows(assessment), 1)),
         notched.section(assessment),
+        flips.section(assessment),
         sections.screened(assessment),
         el("section", el("h2", "Deflected shapes"), shapes, cls="deflected") if shapes else None,
         turning,
