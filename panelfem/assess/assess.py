@@ -87,6 +87,8 @@ def assess(
         early(_assembled(case, every, looked, None, provisional=NOT_YET))
         base = {key: by_load(look.results) for key, look in looked.items()}
     case, every, evaluations, meshing = _on_good_meshes(case, words, tell)
+    if case.accuracy is None:  # looks on the mesh as it was built are among what was found
+        base = {key: by_load(e.low or e.results) for key, e in evaluations.items()}
     smaller: dict[str, Smaller] = {}
     if any(sized(case, plan) for plan in every):
         tell("damage at measured size", 1.0)

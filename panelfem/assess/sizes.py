@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from panelfem.arrays import FloatArray
+from panelfem.arrays import IntArray
 from panelfem.assess.evaluate import Evaluation, looked_at
 from panelfem.assess.plan import Inputs, Key, Plan, plans, states
 from panelfem.assess.records import Configuration, FlipSize
@@ -23,6 +23,7 @@ from panelfem.case import Case
 from panelfem.damage import AreaDamage
 from panelfem.disposition import GOOD, Consequence, LoadOutcome, Outcome, doubts, judge_load, least, worst
 from panelfem.errors import InputError, MeshError, ModelError
+from panelfem.mesh.topology import edges_of
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Settings
 from panelfem.reserve.bars import FAR_OFF, rescaled
@@ -50,6 +51,8 @@ _CLEAR = 0.1
 _FAR = 1.5
 #: Regions that only make a mesh finer, or change the laminate: damage may grow over their borders.
 _OPEN = ("zone ", "footprint ", "limit ")
+#: Where along an edge of an element its distance is measured, from end to end.
+_ALONG = np.linspace(0.0, 1.0, 9)
 
 
 @dataclass(frozen=True)
@@ -385,39 +388,35 @@ class _Search:
         assert isinstance(damage, AreaDamage)
         laid = {o.name: {getattr(a, "region", "") for a in o.actions} for o in self.looks.case.options}
         others = {region for name, regions in laid.items() if name != self.option for region in regions}
-        gap, what = min(_gaps(panel, damage.region, others), default=(math.inf, ""))
+        gap, what = min(gaps(panel, damage.region, others), default=(math.inf, ""))
         clear = self.size + 2.0 * (1.0 - _CLEAR) * gap
         most = MOST_TIMES * self.size
         return (clear, f"it then comes to {what}") if clear < most else (most, "larger was not looked at")
 
 
-def _gaps(panel: Panel, region: str, others: Set[str]) -> Iterator[tuple[float, str]]:
+def gaps(panel: Panel, region: str, others: Set[str]) -> Iterator[tuple[float, str]]:
     """How far (m) the border of a region is from what it does not touch, or is covered by, and what that is; `others`
     are regions that are not there.
     """
     mesh = panel.mesh
-    own = mesh.inside[region]
+    own, border = mesh.inside[region], next(r for r in mesh.regions if r.name == region)
     at = np.unique(mesh.triangles[own])
-    edge = np.unique(mesh.boundary_edges)
-    if not np.isin(edge, at).any():
-        yield _gap(mesh.vertices[at], mesh.vertices[edge]), "an edge"
+
+    def gap(edges: IntArray) -> float:
+        ends = mesh.vertices[edges]
+        points = ends[:, :1] + _ALONG[:, None] * (ends[:, 1:] - ends[:, :1])
+        return max(0.0, float(border.distance(points.reshape(-1, 3)).min(initial=math.inf)))
+
+    if not np.isin(mesh.boundary_edges, at).any():
+        yield gap(mesh.boundary_edges), "an edge"
     for name, inside in mesh.inside.items():
         if name == region or name.startswith(_OPEN) or name in others:
             continue
         if name.startswith(("patch ", "tape ")):
             if inside[own].all():
-                yield (
-                    _gap(mesh.vertices[at], mesh.vertices[np.unique(mesh.triangles[~inside])]),
-                    f"the border of {name}",
-                )
+                yield gap(edges_of(mesh.triangles[~inside]).ends), f"the border of {name}"
         elif not np.isin(at, mesh.triangles[inside]).any():
-            yield _gap(mesh.vertices[at], mesh.vertices[np.unique(mesh.triangles[inside])]), name
-
-
-def _gap(a: FloatArray, b: FloatArray) -> float:
-    from scipy.spatial import cKDTree
-
-    return float(np.min(cKDTree(b).query(a)[0], initial=math.inf)) if len(b) else math.inf
+            yield gap(edges_of(mesh.triangles[inside]).ends), name
 
 
 def _close(size: float) -> float:
