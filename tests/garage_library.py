@@ -74,6 +74,7 @@ accuracy = 0.2
 large_displacements = false
 lose_each_fastener = false
 vibrations = false
+flip_sizes = false
 """
 CAR = """
 [car]

@@ -82,6 +82,7 @@ kind = "flat"
 {damage}
 [settings]
 vibrations = false
+flip_sizes = false
 large_displacements = false
 element_size_mm = 30
 

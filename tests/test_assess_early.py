@@ -43,7 +43,8 @@ rating_pull_N = 200
 [[damage]]
 kind = "hole"
 name = "hole"
-area = { shape = "disc", centre_mm = [150, 100], diameter_mm = 25 }
+area = { shape = "disc", centre_mm = [150, 100], diameter_mm = 27 }
+tolerance_mm = 0
 [[load]]
 kind = "air load"
 name = "suction"
@@ -54,6 +55,7 @@ name = "whisper"
 pressure_kPa = -0.2
 [settings]
 element_size_mm = 50
+flip_sizes = false
 vibrations = false
 """
 

@@ -39,6 +39,7 @@ hold = "clamped"
 
 [settings]
 vibrations = false
+flip_sizes = false
 lose_each_fastener = false
 element_size_mm = 25
 {settings}

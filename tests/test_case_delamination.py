@@ -57,6 +57,7 @@ hold = "supported"
 area = { shape = "polygon", corners_mm = [[199, -1], [201, -1], [201, 61], [199, 61]] }
 
 [settings]
+flip_sizes = false
 lose_each_fastener = false
 element_size_mm = 12
 

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import gc
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
 from panelfem import __version__
 from panelfem.assess.adapt import MOST_ELEMENTS, MOST_IN_ALL, MOST_MESHES, refined, sharpened
@@ -18,12 +19,33 @@ from panelfem.assess.ends import LOST_ANYWAY, outdone, screened_out, survived
 from panelfem.assess.evaluate import Evaluation, Shells, evaluate, looked_at
 from panelfem.assess.marked import marked
 from panelfem.assess.notched import estimates
-from panelfem.assess.plan import Inputs, Key, Plan, State, plans, states
-from panelfem.assess.records import Assessment, Configuration, Declined, InputRow, Mesh, Meshing, Notched, Screened
+from panelfem.assess.plan import MEASURED, Inputs, Key, Plan, State, plans, states
+from panelfem.assess.records import (
+    Assessment,
+    Configuration,
+    Declined,
+    FlipSize,
+    InputRow,
+    Mesh,
+    Meshing,
+    Notched,
+    Screened,
+)
+from panelfem.assess.sizes import (
+    Looked,
+    Looks,
+    Smaller,
+    at_measured_size,
+    by_load,
+    flip_sizes,
+    flip_words,
+    sized,
+    smaller_words,
+)
 from panelfem.assess.vibrate import vibrate
 from panelfem.case import Case
 from panelfem.disposition import Candidate, Consequence, Outcome, judge_load, recommend
-from panelfem.errors import InputError
+from panelfem.errors import InputError, MeshError
 from panelfem.laminate import describe
 from panelfem.panel import Panel
 from panelfem.reserve.analyse import Settings
@@ -59,11 +81,60 @@ def assess(
     if not case.loads:
         raise InputError("there is no load case", where=case.file, do="add at least one [[load]]")
     words = Places(case.places, {f.name: f.washer_radius for f in case.panel.fasteners})
+    base: Looked | None = None
     if early is not None:
-        early(_assembled(case, *_looked_at(case, words, tell), None, NOT_YET))
+        every, looked = _looked_at(case, words, tell)
+        early(_assembled(case, every, looked, None, provisional=NOT_YET))
+        base = {key: by_load(look.results) for key, look in looked.items()}
     case, every, evaluations, meshing = _on_good_meshes(case, words, tell)
+    if case.accuracy is None:  # looks on the mesh as it was built are among what was found
+        base = {key: by_load(e.low or e.results) for key, e in evaluations.items()}
+    smaller: dict[str, Smaller] = {}
+    if any(sized(case, plan) for plan in every):
+        tell("damage at measured size", 1.0)
+        smaller = at_measured_size(_looks(case, evaluations, words, base), every)
+        if any(small.worse for small in smaller.values()) and (both := _with_both_sizes(case)) is not None:
+            case, every, evaluations, meshing = _on_good_meshes(both, words, tell)
+            smaller = {}
     tell("disposition", 1.0)
-    return _assembled(case, every, evaluations, meshing)
+    found = _assembled(case, every, evaluations, meshing, smaller)
+    if not case.flip_sizes or not any(sized(case, plan) for plan in every):
+        return found
+    looks = _looks(case, evaluations, words, base)
+    return _flipped(
+        found,
+        flip_sizes(looks, every, found.configurations, found.recommendation, lambda stage: tell(stage, 1.0)),
+    )
+
+
+def _looks(case: Case, evaluations: Mapping[Key, Evaluation], words: Places, base: Looked | None) -> Looks:
+    order = case.order or DEFAULT_ORDER
+    return Looks(case, evaluations, words, settings_of(case), _consequence(case), order, base)
+
+
+def _with_both_sizes(case: Case) -> Case | None:
+    """The case on a mesh that carries the measured borders as well; None if there is no such mesh."""
+    assert case.sizes is not None
+    try:
+        both = case.sizes.with_both()
+    except (InputError, MeshError):
+        return None
+    return replace(case, panel=both.panel, measured=both.measured)
+
+
+def _flipped(found: Assessment, flips: tuple[FlipSize, ...]) -> Assessment:
+    """The assessment with the sizes at which outcomes flip, which are to be looked for at the next inspection."""
+    configurations = tuple(
+        replace(
+            c,
+            disposition=replace(
+                c.disposition,
+                inspect=(*c.disposition.inspect, *(flip_words(f) for f in flips if f.configuration == c.name)),
+            ),
+        )
+        for c in found.configurations
+    )
+    return replace(found, configurations=configurations, flip_sizes=flips)
 
 
 def _assembled(
@@ -71,13 +142,15 @@ def _assembled(
     every: Sequence[Plan],
     evaluations: Mapping[Key, Evaluation],
     meshing: Meshing | None,
+    smaller: Mapping[str, Smaller] = MappingProxyType({}),
     provisional: str = "",
 ) -> Assessment:
     """The assessment, from what was found of every state."""
     assert case.panel is not None
-    consequence = _consequence(case)
     reference = evaluations["undamaged",]
-    configurations = tuple(configuration(case, plan, evaluations, consequence, reference) for plan in every)
+    configurations = tuple(
+        configuration(case, plan, evaluations, _consequence(case), reference, smaller.get(plan.name)) for plan in every
+    )
     candidates = [
         Candidate(c.name, c.minutes, c.permitted, c.disposition)
         for c in configurations
@@ -110,7 +183,7 @@ def _assembled(
         case.hash,
         {"order": order, "criteria": dict(case.criteria)},
         meshing,
-        () if provisional else _screened(case, configurations),
+        () if provisional else (*_screened(case, configurations), *_smaller(smaller)),
         provisional,
         () if provisional else _notched(case, configurations, reference),
         marked(case),
@@ -163,6 +236,13 @@ def _screened(case: Case, configurations: Sequence[Configuration]) -> tuple[Scre
         if case.near_only and math.isnan(r.deflection.bar)
     ]
     return (*swept, *outdone_by, *looked)
+
+
+def _smaller(smaller: Mapping[str, Smaller]) -> Iterator[Screened]:
+    """Damage at measured size, which was only looked at."""
+    for name, small in smaller.items():
+        load, factor = ("every load", math.nan) if (g := small.governing) is None else (g.load, g.factor)
+        yield Screened(f"{name}, {MEASURED}", load, factor, smaller_words(small))
 
 
 def _looked_at(case: Case, words: Places, tell: Progress) -> tuple[tuple[Plan, ...], dict[Key, Evaluation]]:
@@ -250,7 +330,7 @@ def _limit(made: Sequence[int], elements: int, count: int) -> str:
 
 
 def _inputs(case: Case, panel: Panel) -> Inputs:
-    return Inputs(panel, case.damage, case.options, case.loads)
+    return Inputs(panel, case.damage, case.options, case.loads, case.measured)
 
 
 def settings_of(case: Case) -> Settings:

@@ -8,17 +8,33 @@ from dataclasses import replace
 from panelfem.assess.evaluate import Evaluation
 from panelfem.assess.plan import Key, Plan
 from panelfem.assess.records import Configuration, Restoration, Variant
+from panelfem.assess.sizes import Smaller
 from panelfem.assess.total import total_uncertainty
 from panelfem.case import AssumedInput, Case
-from panelfem.disposition import Assumption, Consequence, Disposition, Findings, Outcome, judge, judge_load, lowered
+from panelfem.disposition import (
+    Assumption,
+    Consequence,
+    Disposition,
+    Findings,
+    Outcome,
+    judge,
+    judge_load,
+    lowered,
+    worst,
+)
 from panelfem.reserve.records import LoadResult
 from panelfem.units import number
 
 
 def configuration(
-    case: Case, plan: Plan, evaluations: Mapping[Key, Evaluation], consequence: Consequence, reference: Evaluation
+    case: Case,
+    plan: Plan,
+    evaluations: Mapping[Key, Evaluation],
+    consequence: Consequence,
+    reference: Evaluation,
+    smaller: Smaller | None = None,
 ) -> Configuration:
-    """A configuration from the evaluations of its states."""
+    """A configuration from the evaluations of its states; `smaller`: a look at it with its damage at measured size."""
     variants = tuple(_variant(state.name, evaluations[state.key]) for state in plan.states)
     contingencies = tuple(_variant(state.name, evaluations[state.key]) for state in plan.contingencies)
     governing: dict[str, str] = {}
@@ -31,7 +47,9 @@ def configuration(
     disposition = _judge(case, plan, variants, contingencies, results, consequence)
     assumptions = _assumptions(case, plan, evaluations, consequence, disposition)
     disposition = lowered(disposition, assumptions)
-    total = total_uncertainty(case, plan, variants, results, consequence, disposition)
+    if smaller is not None and smaller.worse:
+        disposition = left_open(disposition, smaller)
+    total = total_uncertainty(case, plan, variants, results, consequence, disposition, smaller)
     restoration = tuple(
         Restoration(r.load, _ratio(r.release.rank, whole.release.rank), _ratio(r.first_ply.rank, whole.first_ply.rank))
         for r, whole in zip(results, reference.results, strict=True)
@@ -51,6 +69,18 @@ def configuration(
         plan.note,
         heaviest.centre_of_mass(),
         plan.step,
+    )
+
+
+def left_open(disposition: Disposition, smaller: Smaller) -> Disposition:
+    """The disposition of what may be worse at measured size, which could not be run in full."""
+    if worst([disposition.outcome, Outcome.CANNOT_TELL]) is disposition.outcome:
+        return disposition
+    do = "set the tolerances to 0 and assess again"
+    load = "" if smaller.governing is None else f"{smaller.governing.load}: "
+    reason = f"{load}damage at measured size may be worse than at size plus tolerance: {do}"
+    return replace(
+        disposition, outcome=Outcome.CANNOT_TELL, reason=reason, conditions=(), inspect=(do, *disposition.inspect)
     )
 
 

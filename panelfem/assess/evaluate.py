@@ -44,7 +44,8 @@ class Evaluation:
     `lost`: fixing -> (least release factor, load) with that fixing lost as well; `swept`: (number of the assumed
     input, end 0 or 1) -> results, for those that change something here.  `aims`: (load, number) the accuracy is asked
     of.  `wish`: what the next mesh needs, where one of them is not within it.  `vibration`: found afterwards, on the
-    last mesh only.  `probed`: load -> mean strains (2, probes, 8), held and at the expected severity.
+    last mesh only.  `probed`: load -> mean strains (2, probes, 8), held and at the expected severity.  `low`:
+    what :func:`looked_at` finds on the same mesh.
     """
 
     state: State
@@ -57,6 +58,7 @@ class Evaluation:
     wish: Wish | None = None
     vibration: Vibration | None = None
     probed: Mapping[str, FloatArray] = field(default_factory=dict)
+    low: tuple[LoadResult, ...] = ()
 
     @property
     def worst(self) -> tuple[str, Aim]:
@@ -87,7 +89,7 @@ def evaluate(
     high = solve(state, inputs.loads, settings, order + 1, words, like[1], low)
     shells = low.model.shell, high.model.shell
     notes = (*high.model.holding.system.notes, *bolted.advice(state.panel))
-    checks = far(low, settings)
+    checks, looked = far(low, settings), low.results
     asked = settings.asked if settings.near_only else None
     for stage in ("linear", "far") if checks else ("linear",):
         if stage == "far":  # only on a mesh that linear theory is content with: it costs many times as much
@@ -108,7 +110,7 @@ def evaluate(
     gc.collect()
     ends |= solved_again(shells[0], state, inputs, settings, words, assumed, before, bent)
     swept = {key: _moved(end, before, results) for key, end in ends.items()}
-    return Evaluation(state, results, fields, lost, swept, notes, wanted, probed=probed), shells
+    return Evaluation(state, results, fields, lost, swept, notes, wanted, probed=probed, low=looked), shells
 
 
 def looked_at(

@@ -7,7 +7,7 @@ carries nothing, adds to the mass but not to what the loads act on.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -34,16 +34,24 @@ from panelfem.reserve.sampling import CUT_LENGTH, Notch
 Key = tuple[str, ...]
 #: What may become of a bond, and is always run.
 GONE, HALF = "patch gone", "patch half bonded"
+#: The two sizes of damage, where both are run.
+MEASURED, LARGER = "at measured size", "at size plus tolerance"
+#: The name of the one end of damage without a bracket.
+(_WHOLE,) = ends(())
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """What an assessment starts from, and what a sweep changes: the undamaged panel, its damage, options and loads."""
+    """What an assessment starts from, and what a sweep changes: the undamaged panel, its damage, options and loads.
+
+    `measured`: the damage without its tolerance, where that is run as well; else empty.
+    """
 
     panel: Panel
     damage: tuple[Damage, ...]
     options: tuple[Option, ...]
     loads: tuple[LoadCase, ...]
+    measured: tuple[Damage, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,7 +91,7 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
     undamaged = State(("undamaged",), "undamaged", inputs.panel, (), _forces(inputs.loads), holes)
     found = [Plan("undamaged", "undamaged", (undamaged,))]
     if inputs.damage:
-        states = tuple(_state(inputs, end, ()) for end in ends(inputs.damage))
+        states = tuple(_states(inputs, ()))
         found.append(Plan("as found", "as found", states, damaged=True, left=inputs.damage))
     for option in inputs.options:
         spare = next((action for action in option.actions if isinstance(action, Spare)), None)
@@ -92,10 +100,8 @@ def plans(inputs: Inputs) -> tuple[Plan, ...]:
             continue
         bonded = any(isinstance(action, Bonded) for action in option.actions)
         left = left_after(inputs.damage, option.actions)
-        every = ends(left)
-        states = tuple(_state(inputs, end, option.actions) for end in every)
-        fails = (GONE, HALF) if bonded else ()
-        gone = tuple(_state(inputs, end, option.actions, bond) for bond in fails for end in every)
+        states = tuple(_states(inputs, option.actions))
+        gone = tuple(s for bond in (GONE, HALF) if bonded for s in _states(inputs, option.actions, bond))
         found.append(
             Plan(
                 option.name,
@@ -119,8 +125,7 @@ def _spare(inputs: Inputs, option: Option, spare: Spare, undamaged: State) -> Pl
     """The spare panel: the undamaged one, with what damage it has itself."""
     every: tuple[State, ...] = (undamaged,)
     if spare.damage:
-        found = replace(inputs, damage=spare.damage)
-        made = (_state(found, end, ()) for end in ends(spare.damage))
+        made = _states(replace(inputs, damage=spare.damage, measured=()), ())
         every = tuple(replace(state, key=(spare.name, *state.key)) for state in made)
     return Plan(
         option.name,
@@ -164,15 +169,36 @@ def left_after(damage: Sequence[Damage], actions: Sequence[Action]) -> tuple[Dam
     return tuple(left for d in damage if (left := kept(d)) is not None)
 
 
-def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = "") -> State:
-    """The damaged panel at one end of the bracket, after the actions; `bond`: what has become of the bonded ones."""
-    panel = damaged(inputs.panel, left_after(inputs.damage, actions), end)
+def _measured_after(inputs: Inputs, actions: Sequence[Action]) -> tuple[Damage, ...]:
+    """The damage that is still in the panel after the actions, as measured; what was cut at its larger border is so."""
+    left = {d.name: d for d in left_after(inputs.damage, actions)}
+    pairs = zip(inputs.measured, inputs.damage, strict=True)
+    return tuple(m if left[d.name] is d else left[d.name] for m, d in pairs if d.name in left)
+
+
+def _states(inputs: Inputs, actions: tuple[Action, ...], bond: str = "") -> Iterator[State]:
+    """The panel after the actions at all ends of what is not known of the damage left in it."""
+    left = left_after(inputs.damage, actions)
+    two = bool(inputs.measured) and _measured_after(inputs, actions) != left
+    for end in ends(left):
+        yield from (_state(inputs, end, actions, bond, size) for size in ((LARGER, MEASURED) if two else ("",)))
+
+
+def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str, size: str) -> State:
+    """The damaged panel at one end of the bracket, after the actions; `bond`: what has become of the bonded ones.
+
+    `size`: which of the two sizes, where both are run.
+    """
+    every, left = inputs.damage, left_after(inputs.damage, actions)
+    if size == MEASURED:
+        every, left = inputs.measured, _measured_after(inputs, actions)
+    panel = damaged(inputs.panel, left, end)
     cuts = _cuts(actions)
     kept = tuple(a for a in actions if bond != GONE or not isinstance(a, Bonded))
     if bond == GONE:
         panel = cut(panel, actions)
     panel = repaired(panel, kept, half_bonded=bond == HALF)
-    areas = [d for d in inputs.damage if isinstance(d, AreaDamage)]
+    areas = [d for d in every if isinstance(d, AreaDamage)]
     notches = [Notch(panel.mesh.inside[region], length) for d in areas for region, length in d.notches]
     notches += [Notch(panel.mesh.inside[region], CUT_LENGTH) for region in cuts]
     structural = [f"patch {a.name}" for a in kept if isinstance(a, Bonded)]
@@ -181,7 +207,8 @@ def _state(inputs: Inputs, end: str, actions: tuple[Action, ...], bond: str = ""
     # what a let-in patch leaves when it is gone depends on how far it reaches
     structural += [f"opened {a.region}" for a in actions if isinstance(a, Bonded) and bond == GONE and _opens(a)]
     structural += [HALF] if bond == HALF else []
-    name = end if not bond else bond if end == "as measured" else f"{bond}, {end}"
+    structural += [size] if size == MEASURED else []
+    name = ", ".join(word for word in (bond, end if end != _WHOLE else "", size) if word) or _WHOLE
     return State(
         ("damaged", end, *structural, *(f"cut {c}" for c in cuts)), name, panel, tuple(notches), _forces(inputs.loads)
     )
@@ -199,4 +226,17 @@ def _forces(loads: Sequence[LoadCase]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.region for part in parts if isinstance(part, AreaForce)))
 
 
-__all__ = ["CUT_LENGTH", "GONE", "HALF", "Inputs", "Key", "Plan", "State", "left_after", "plans", "states"]
+__all__ = [
+    "CUT_LENGTH",
+    "GONE",
+    "HALF",
+    "LARGER",
+    "MEASURED",
+    "Inputs",
+    "Key",
+    "Plan",
+    "State",
+    "left_after",
+    "plans",
+    "states",
+]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from panelfem.arrays import BoolArray, FloatArray
-from panelfem.disposition.records import Assumption, Disposition
+from panelfem.disposition.records import Assumption, Disposition, Outcome
 from panelfem.marks import Mark
 from panelfem.mesh import PanelMesh
 from panelfem.repair import StepHeight
@@ -176,6 +177,33 @@ class Notched:
 
 
 @dataclass(frozen=True)
+class FlipSize:
+    """Where the outcome of a configuration flips with the size of one damage, all else as assessed.
+
+    Sizes are across at the longest, m: `size` is the assessed one, `reached` the farthest from it looked at.  It flips
+    between `below`, where the factor is met, and `above` (nan: it does not), told with `outcome_below` and
+    `outcome_above`, conditions aside, there by `mode` under `load`; else `outcome` stays, and `bound` says why it was
+    looked no farther.  `round`: it is a disc.  `looks`: how many it took.  `why_not`: why there is no answer, in words.
+    """
+
+    damage: str
+    configuration: str
+    size: float
+    below: float = math.nan
+    above: float = math.nan
+    outcome_below: Outcome | None = None
+    outcome_above: Outcome | None = None
+    load: str = ""
+    mode: str = ""
+    reached: float = math.nan
+    outcome: Outcome | None = None
+    bound: str = ""
+    round: bool = True
+    looks: int = 0
+    why_not: str = ""
+
+
+@dataclass(frozen=True)
 class InputRow:
     """One input as used: path in the case, value with unit, basis and source."""
 
@@ -219,6 +247,7 @@ class Assessment:
     `mesh` is shared by all configurations; `places` are named points (fixings, damage) for the pictures, (3,) m each.
     `screened`: what was taken no further.  `provisional`: what is not yet done, in words; empty if everything is.
     `notched`: closed forms beside the meshed strength at holes.  `marked`: every damage and all that options do.
+    `flip_sizes`: where damage changes an outcome by its size.
     """
 
     case: str
@@ -248,6 +277,7 @@ class Assessment:
     provisional: str = ""
     notched: tuple[Notched, ...] = ()
     marked: tuple[Marked, ...] = ()
+    flip_sizes: tuple[FlipSize, ...] = ()
 
     @property
     def damage_regions(self) -> Mapping[str, BoolArray]:

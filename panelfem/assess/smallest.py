@@ -27,7 +27,7 @@ from panelfem.assess.records import Assessment, Configuration
 from panelfem.case import Case
 from panelfem.case.builder import build
 from panelfem.case.read import check, read
-from panelfem.disposition import Consequence, Outcome, judge_load
+from panelfem.disposition import GOOD, Consequence, Outcome, judge_load
 from panelfem.errors import InputError, ModelError
 from panelfem.laminate import Laminate, parse_stack
 from panelfem.material import PlyMaterial
@@ -49,8 +49,6 @@ PLY_MINUTES = 3.0
 MOST_PLIES, ROUNDS = 8, 4
 #: How much more the next must reach than one of which it could not be told, with no more plies.
 AHEAD = 1.1
-#: Outcomes that suffice.
-_GOOD = (Outcome.MEETS, Outcome.MEETS_IF)
 
 
 @dataclass(frozen=True)
@@ -96,7 +94,7 @@ class Verified:
     @property
     def sufficient(self) -> bool:
         """Whether it meets the factor, with or without conditions."""
-        return self.outcome in _GOOD
+        return self.outcome in GOOD
 
 
 @dataclass(frozen=True)
@@ -353,7 +351,9 @@ def _in_full(offered: _Offered, file: Path, proposed: Sequence[Candidate]) -> tu
     first = len(document["option"]) - len(proposed)
     origins = {f"option[{first + i}]": "search for the smallest sufficient repair" for i in range(len(proposed))}
     case = build(check(document, file), file, origins)
-    case = replace(case, hash=sha256((case.hash + "".join(names)).encode()).hexdigest())
+    hashed = sha256((case.hash + "".join(names)).encode()).hexdigest()
+    # which size of damage flips an outcome is asked of the repair that is chosen, not of every one tried
+    case = replace(case, hash=hashed, flip_sizes=False)
     made = assess(case)
     assert isinstance(made, Assessment)
     by_name = {c.name: c for c in made.configurations}

@@ -94,9 +94,10 @@ def _damage(inputs: Inputs, sweep: Sweep, factor: float) -> Inputs:
         value = getattr(found, name) * factor
         return replace(found, **{name: min(1.0, value) if key.high == 1.0 else value})
 
-    inputs = replace(inputs, damage=tuple(changed(found) for found in inputs.damage))
+    damage, measured = (tuple(changed(found) for found in group) for group in (inputs.damage, inputs.measured))
     return _actions(
-        inputs, lambda a: replace(a, damage=tuple(changed(d) for d in a.damage)) if isinstance(a, Spare) else a
+        replace(inputs, damage=damage, measured=measured),
+        lambda a: replace(a, damage=tuple(changed(d) for d in a.damage)) if isinstance(a, Spare) else a,
     )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from panelfem.assess.plan import Plan
 from panelfem.assess.records import Variant
+from panelfem.assess.sizes import Smaller
 from panelfem.case import Case
-from panelfem.damage import AreaDamage
 from panelfem.disposition import (
     Assumption,
     Consequence,
@@ -15,11 +16,12 @@ from panelfem.disposition import (
     Uncertainty,
     judge_load,
     least,
+    part,
     uncertainty,
 )
 from panelfem.reserve.records import LoadResult
 
-_LARGER = "the damage is taken larger by its tolerance all round, which is the safe side"
+_SIZES = "measured size, by a look, beside size plus tolerance, as assessed"
 
 
 def total_uncertainty(
@@ -29,16 +31,20 @@ def total_uncertainty(
     results: Sequence[LoadResult],
     consequence: Consequence,
     found: Disposition,
+    smaller: Smaller | None = None,
 ) -> Uncertainty | None:
-    """The total uncertainty of what was `found`; `results` are the governing ones, one a load, of the `variants`."""
+    """The total uncertainty of what was `found`; `results` are the governing ones, one a load, of the `variants`.
+
+    `smaller`: a look at it with its damage at measured size.
+    """
     states = {}
     for variant in variants:
         load = least([judge_load(result, consequence) for result in variant.loads])
         states[variant.name] = load.factor / load.required * consequence.factor
     bearing = [a for a in found.assumptions if _bears(case, plan, a)]
-    sized = plan.damaged and any(isinstance(d, AreaDamage) for d in plan.left or case.damage)
-    others = {"damage size": _LARGER} if sized else {}
-    return uncertainty(found.loads, results, consequence.factor, bearing, states, others)
+    ratio = math.nan if smaller is None else smaller.ratio
+    known = [] if math.isnan(ratio) else [part("damage size", _SIZES, (ratio,), "computed")]
+    return uncertainty(found.loads, results, consequence.factor, bearing, states, known)
 
 
 def _bears(case: Case, plan: Plan, a: Assumption) -> bool:

@@ -48,13 +48,13 @@ from panelfem.units import SUFFIXES, suffix
 NARROWEST = 2.0
 
 
-def damage_region(name: str) -> str:
-    """The mesh region of damage over an area.
+def damage_region(name: str, measured: bool = False) -> str:
+    """The mesh region of damage over an area, with its tolerance or as measured.
 
-    >>> damage_region("H1")
-    'damage H1'
+    >>> damage_region("H1"), damage_region("H1", measured=True)
+    ('damage H1', 'damage H1 as measured')
     """
-    return f"damage {name}"
+    return f"damage {name}{' as measured' if measured else ''}"
 
 
 def build_damage(
@@ -68,7 +68,30 @@ def build_damage(
     return tuple(_found(found, f"{path}[{i}]", site, materials, panel) for i, found in enumerate(keys))
 
 
-def _found(keys: DamageSection, path: str, site: Site, materials: Mapping[str, Material], panel: PanelKeys) -> Damage:
+def build_measured(
+    keys: Sequence[DamageSection],
+    damage: Sequence[Damage],
+    site: Site,
+    materials: Mapping[str, Material],
+    panel: PanelKeys,
+) -> tuple[Damage, ...]:
+    """The damage as measured, in regions of its own; what has no tolerance stays as it is."""
+    return tuple(
+        _found(found.model_copy(update={"tolerance_mm": 0.0}), f"damage[{i}]", site, materials, panel, measured=True)
+        if isinstance(found, AreaSection) and found.tolerance_mm > 0.0
+        else damage[i]
+        for i, found in enumerate(keys)
+    )
+
+
+def _found(
+    keys: DamageSection,
+    path: str,
+    site: Site,
+    materials: Mapping[str, Material],
+    panel: PanelKeys,
+    measured: bool = False,
+) -> Damage:
     record = keys.record
     values: dict[str, Any] = {
         name: _value(keys, key, materials, panel.material) for name, key in keys_of(record).items()
@@ -76,7 +99,7 @@ def _found(keys: DamageSection, path: str, site: Site, materials: Mapping[str, M
     if isinstance(keys, FasteningSection):
         values["fastener"] = keys.fastener
     elif isinstance(keys, AreaSection) and issubclass(record, AreaDamage):
-        name, grown, path = damage_region(keys.name), 1e-3 * keys.tolerance_mm, f"{path}.area"
+        name, grown, path = damage_region(keys.name, measured), 1e-3 * keys.tolerance_mm, f"{path}.area"
         area, values["region"] = keys.area, name
         if issubclass(record, Slit) and isinstance(area, SlotArea):
             longer = {"length_mm": area.length_mm + 2.0 * keys.tolerance_mm}
@@ -87,7 +110,7 @@ def _found(keys: DamageSection, path: str, site: Site, materials: Mapping[str, M
         elif issubclass(record, Covering):
             overlap = values["overlap"] if values["cut_out"] else 0.0
             site.add(region_of(area, name, site.ground, path, size_at(max(overlap, 5e-3), site.coarse)))
-            below = f"below {keys.name}" if values["cut_out"] else None
+            below = name.replace("damage", "below", 1) if values["cut_out"] else None
             if below is not None:
                 _notch(area, below, path, grown - overlap, values["characteristic_length"], site)
             values["below"] = below

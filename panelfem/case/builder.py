@@ -11,7 +11,7 @@ import numpy as np
 from panelfem.arrays import FloatArray
 from panelfem.case.build_loads import build_loads
 from panelfem.case.build_panel import finish_panel, plan_panel
-from panelfem.case.build_repair import build_damage, build_options
+from panelfem.case.build_repair import build_damage, build_measured, build_options
 from panelfem.case.checks_damage import found_faults, spare_faults
 from panelfem.case.checks_materials import materials_of
 from panelfem.case.checks_repair import reach_faults
@@ -22,6 +22,7 @@ from panelfem.case.regions import centre_of
 from panelfem.case.schema import CLASS_FACTORS, CaseFile
 from panelfem.case.schema_loads import AirLoad
 from panelfem.case.site import Site, site_of
+from panelfem.case.sizes import Sizes
 from panelfem.damage import AreaDamage, Damage, EarlierRepair
 from panelfem.errors import CaseError, Fault, InputError
 from panelfem.failure import CRITERIA, deciding
@@ -42,10 +43,17 @@ def load_case(path: str | Path, origins: Mapping[str, str] | None = None) -> Cas
     return build(parse(file), file, origins)
 
 
-def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None) -> Case:
-    """The case of a checked model; files it names are looked for beside `file`."""
+def build(
+    model: CaseFile, file: Path, origins: Mapping[str, str] | None = None, both: bool = False, digest: str = ""
+) -> Case:
+    """The case of a checked model; files it names are looked for beside `file`.
+
+    `both`: the mesh carries the borders of damage as measured as well.  `digest`: the hash of the case, if it is known.
+    """
+    digest = digest or _hash(model, file)
     panel: Panel | None = None
     damage: tuple[Damage, ...] = ()
+    measured: tuple[Damage, ...] = ()
     options: tuple[Option, ...] = ()
     loads: tuple[LoadCase, ...] = ()
     places: Mapping[str, FloatArray] = {}
@@ -56,6 +64,7 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         try:
             plan = plan_panel(model.panel, site)
             damage = build_damage(model.damage, site, materials, model.panel)
+            measured = build_measured(model.damage, damage, site, materials, model.panel) if both else ()
             options = build_options(model.option, model.damage, site, materials, model.panel)
             loads = build_loads(model, site, file.parent)
         except InputError as error:
@@ -97,8 +106,9 @@ def build(model: CaseFile, file: Path, origins: Mapping[str, str] | None = None)
         accuracy=None if model.settings.element_size_mm is not None else model.settings.accuracy,
         near_only=model.settings.accuracy_near_governing_only,
         imperfection=None if (height := model.settings.imperfection_mm) is None else 1e-3 * height,
-        inputs=input_rows(model, used, origins), assumed=assumed_inputs(model, used), hash=_hash(model, file),
-        places=places,
+        inputs=input_rows(model, used, origins), assumed=assumed_inputs(model, used), hash=digest,
+        places=places, measured=measured, flip_sizes=model.settings.flip_sizes,
+        sizes=Sizes(model, lambda changed, both: build(changed, file, origins, both, digest)),
     )  # fmt: skip
 
 

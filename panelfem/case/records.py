@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from panelfem.arrays import FloatArray
 from panelfem.case.fields import SweepKind
+from panelfem.case.sizes import Sizes
 from panelfem.damage import Damage
 from panelfem.loads.records import LoadCase
 from panelfem.panel import Panel
@@ -73,8 +74,10 @@ class Case:
     leave linear theory are followed.  `order` of the elements, None for the
     default.  `accuracy` asked of the numbers, as a share; None if the element size is given and the mesh is
     not adapted; `near_only`: it is asked only of reserves near what is asked.  `imperfection` m: height of the
-    initial shape a panel that buckles is followed from, None for the default.  `hash` is the sha256 of the case file
-    and of every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.
+    initial shape a panel that buckles is followed from, None for the default.  `measured`: the damage as measured,
+    where the mesh carries its borders too, else empty.  `flip_sizes`: whether the sizes at which damage changes the
+    outcome are looked for; `sizes` builds the case at them, None: that cannot be done.  `hash` is the sha256 of the
+    case file and of every file it reads.  `places` are named points (3,) m: fasteners, damage, kerbs.
     """
 
     file: str
@@ -108,3 +111,6 @@ class Case:
     places: Mapping[str, FloatArray] = field(repr=False, default_factory=dict)
     notes: tuple[str, ...] = ()
     near_only: bool = False
+    measured: tuple[Damage, ...] = ()
+    flip_sizes: bool = True
+    sizes: Sizes | None = field(repr=False, compare=False, default=None)

@@ -86,6 +86,11 @@ class Settings(Section):
         "Whether the lowest natural vibrations at rest of every state that must meet the factor are found.",
         default=True,
     )
+    flip_sizes: bool = flag(
+        "Whether it is looked for, with linear looks, at which size each damage would change the outcome, as found and "
+        "under the recommended option if that leaves it in.",
+        default=True,
+    )
     accuracy: float = number(
         "Accuracy asked of deflection, ply strain, reserve factor and fixing loads, as a share; the mesh is adapted "
         "until it is met or a stated limit is reached. Not with element_size_mm.",

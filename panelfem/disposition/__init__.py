@@ -16,6 +16,7 @@ from panelfem.disposition.judge import (
 )
 from panelfem.disposition.recommend import Candidate, recommend
 from panelfem.disposition.records import (
+    GOOD,
     Assumption,
     Consequence,
     Disposition,
@@ -24,10 +25,11 @@ from panelfem.disposition.records import (
     Part,
     Uncertainty,
 )
-from panelfem.disposition.uncertainty import combined, least, uncertainty
+from panelfem.disposition.uncertainty import combined, least, part, uncertainty
 
 __all__ = [
     "FACTORS",
+    "GOOD",
     "SURVIVE",
     "Assumption",
     "Candidate",
@@ -47,6 +49,7 @@ __all__ = [
     "judge_load",
     "least",
     "lowered",
+    "part",
     "recommend",
     "snaps",
     "uncertainty",

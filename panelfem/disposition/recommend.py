@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from panelfem.disposition.records import Disposition, Outcome
+from panelfem.disposition.records import GOOD, Disposition, Outcome
 from panelfem.units import number
 
 
@@ -30,9 +30,7 @@ def recommend(candidates: Sequence[Candidate], minutes_left: float | None) -> tu
     Only what meets (with or without conditions), is not forbidden and fits in the minutes left can be recommended; of
     those, first what meets without conditions, then what takes fewer minutes, then what takes more load.
     """
-    fit = [
-        c for c in candidates if c.disposition.outcome in (Outcome.MEETS, Outcome.MEETS_IF) and c.permitted is not False
-    ]
+    fit = [c for c in candidates if c.disposition.outcome in GOOD and c.permitted is not False]
     in_time = [c for c in fit if minutes_left is None or c.minutes <= minutes_left]
     if not in_time:
         if fit:

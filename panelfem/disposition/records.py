@@ -17,6 +17,10 @@ class Outcome(Enum):
     DOES_NOT = "does not meet it"
 
 
+#: The outcomes that suffice.
+GOOD = (Outcome.MEETS, Outcome.MEETS_IF)
+
+
 @dataclass(frozen=True)
 class Consequence:
     """What happens if the panel comes off: the class, the factor asked for on force-like parameters, and its basis."""

@@ -47,15 +47,15 @@ def uncertainty(
     asked: float,
     assumptions: Sequence[Assumption],
     states: Mapping[str, float],
-    others: Mapping[str, str] | None = None,
+    known: Sequence[Part] = (),
 ) -> Uncertainty | None:
     """The total uncertainty of the least factor over `loads`; None if there is no such number (reached at zero load,
     not within the search, or not before the path ends).
 
     `results` are the governing results of the loads; `asked` is the factor that :attr:`Assumption.factors` and
     `states` are stated against: the least of factor over factor asked of a load, times it. `states` maps each state
-    the panel may be in to that factor; the least of them governs; `others` are names, each with a word on it, of
-    causes nothing was computed for.
+    the panel may be in to that factor; the least of them governs; `known` are parts found
+    elsewhere.
     """
     governing = least(loads)
     result = next(r for r in results if r.load == governing.load)
@@ -64,15 +64,15 @@ def uncertainty(
         return None
     scaled = governing.factor / governing.required * asked
     parts = [_assumed(a, scaled) for a in assumptions]
-    parts += [Part(name, what, math.nan, math.nan, "not computed") for name, what in (others or {}).items()]
+    parts += known
     if len(states) > 1:
         ratios = [factor / scaled for factor in states.values()]
-        parts.append(_part("state of the damage", ", or ".join(states), ratios, "computed"))
+        parts.append(part("state of the damage", ", or ".join(states), ratios, "computed"))
     share = mode.bar / mode.factor
     parts.append(
         Part("mesh", "mesh error of the governing mode", math.nan, math.nan, "not computed")
         if math.isnan(share)
-        else _part("mesh", "mesh error of the governing mode", (1.0 - share, 1.0 + share), "computed")
+        else part("mesh", "mesh error of the governing mode", (1.0 - share, 1.0 + share), "computed")
     )
     parts.sort(key=lambda part: (math.isnan(part.size), -part.size, part.name, part.what))
     return Uncertainty(tuple(parts), *combined(parts), governing.load, governing.factor)
@@ -89,15 +89,15 @@ def _assumed(a: Assumption, scaled: float) -> Part:
     """The part of an assumed input; `scaled` is the governing factor as the sweeps state theirs."""
     name = NAMES.get(a.kind, "other")
     if a.factors is not None:
-        return _part(name, a.what, [factor / scaled for factor in a.factors], "computed")
+        return part(name, a.what, [factor / scaled for factor in a.factors], "computed")
     if a.ends is not None and a.kind in _IN_PROPORTION:
-        return _part(name, a.what, a.ends, "bound")
+        return part(name, a.what, a.ends, "bound")
     if a.ends is not None and a.kind in _INVERSELY:
-        return _part(name, a.what, [1.0 / end for end in a.ends], "bound")
+        return part(name, a.what, [1.0 / end for end in a.ends], "bound")
     return Part(name, a.what, math.nan, math.nan, "not computed")
 
 
-def _part(name: str, what: str, ratios: Iterable[float], basis: PartBasis) -> Part:
+def part(name: str, what: str, ratios: Iterable[float], basis: PartBasis) -> Part:
     """A part with its ends, on either side of 1; a factor reached at zero load is none."""
     known = [max(ratio, 0.0) for ratio in ratios]
     return Part(name, what, min(1.0, *known), max(1.0, *known), basis)

@@ -7,7 +7,7 @@ from importlib.resources import files
 
 from panelfem.assess.records import Assessment, Declined
 from panelfem.balance import Ballast
-from panelfem.report import choice, notched, paths, sections, tones, view3d, wording
+from panelfem.report import choice, flips, notched, paths, sections, tones, view3d, wording
 from panelfem.report.cells import picture
 from panelfem.report.decision import decision, header
 from panelfem.report.headline import rows
@@ -92,6 +92,7 @@ def report(
         el("section", el("h2", "What each option does"), done, cls="deflected") if done else None,
         *(sections.configuration(assessment, row.configuration, i) for i, row in enumerate(rows(assessment), 1)),
         notched.section(assessment),
+        flips.section(assessment),
         sections.screened(assessment),
         el("section", el("h2", "Deflected shapes"), shapes, cls="deflected") if shapes else None,
         turning,

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 
 from panelfem.arrays import FloatArray
-from panelfem.assess.records import Assessment, Configuration, Declined, Meshing, Variant, Vibration
+from panelfem.assess.records import Assessment, Configuration, Declined, FlipSize, Meshing, Variant, Vibration
 from panelfem.balance import Ballast
-from panelfem.disposition.records import Assumption, Disposition, Uncertainty
+from panelfem.disposition.records import Assumption, Disposition, Outcome, Uncertainty
 from panelfem.errors import InputError
 from panelfem.repair import StepHeight
 from panelfem.report import figures, wording
@@ -92,8 +92,31 @@ def document(found: Assessment | Declined, ballast: Mapping[str, Ballast] | None
             }
             for n in found.notched
         ],
+        "flip_sizes": [_flip(f) for f in found.flip_sizes],
         "checks": [{"name": name, "found": text} for name, text in found.checks.items()],
         "settings": plain(found.settings),
+    }
+
+
+def _flip(flip: FlipSize) -> Json:
+    def word(outcome: Outcome | None) -> str | None:
+        return None if outcome is None else outcome.value
+
+    return {
+        "damage": flip.damage,
+        "configuration": flip.configuration,
+        "size_mm": number(1e3 * flip.size),
+        "below_mm": number(1e3 * flip.below),
+        "above_mm": number(1e3 * flip.above),
+        "outcome_below": word(flip.outcome_below),
+        "outcome_above": word(flip.outcome_above),
+        "load": flip.load,
+        "mode": flip.mode,
+        "reached_mm": number(1e3 * flip.reached),
+        "outcome": word(flip.outcome),
+        "bound": flip.bound,
+        "looks_count": flip.looks,
+        "why_not": flip.why_not,
     }
 
 
