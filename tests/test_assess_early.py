@@ -11,8 +11,9 @@ import pytest
 
 from panelfem import report
 from panelfem.assess import Assessment, assess
-from panelfem.assess.ends import screened_out
+from panelfem.assess.ends import LOST_ANYWAY, outdone, screened_out
 from panelfem.case import load_case
+from panelfem.disposition import Outcome
 from panelfem.reserve.bars import FAR_OFF
 
 CASE = """
@@ -118,6 +119,27 @@ def test_what_is_far_from_governing_is_screened_out_and_listed(both):
     assert not screened_out(at_the_line, last.required)
 
 
+def test_only_a_load_that_is_failed_for_certain_stands_for_the_others(both):
+    _, last, _ = both
+    result, asked = last.configurations[0].result("suction"), last.required
+
+    def at(share, **other):
+        return replace(result, release=replace(result.release, factor=share * asked, status="found"), **other)
+
+    close, lost, short = at(1.1), at(0.3, load="blast"), at(0.8, load="blast")
+    assert "with bands change no outcome" in outdone((close, lost), close, asked)
+    # three half widths of 8.3 % take 0.8 to what is asked: 1 / (1 + 3 * 0.0833) = 0.8
+    assert "bands narrower than 8.3 % either way" in outdone((close, short), close, asked)
+    doubtful = replace(lost, theory=replace(lost.theory, reasons=("it turns too far",)))
+    for others, of in (
+        ((close, lost), lost),
+        ((close, doubtful), close),
+        ((close,), close),
+        ((at(9.0), lost), at(9.0)),
+    ):
+        assert outdone(others, of, asked) == ""
+
+
 PATCHED = """
 [[option]]
 name = "patch"
@@ -157,3 +179,22 @@ def test_a_lost_bond_that_is_survived_by_far_is_only_looked_at(tmp_path):
     listed = [s for s in whole[1].screened if s.configuration == "patch, patch half bonded"]
     assert {s.load for s in listed} == {"suction", "whisper"}
     assert not [s for s in whole[0].screened if "half bonded" in s.configuration]
+
+
+def test_what_changes_no_outcome_beside_a_load_that_is_failed_by_far_is_left_out_and_listed(tmp_path):
+    """With a weak fixing nothing meets the factor under suction: no narrow band is swept, no lost bond assessed."""
+    text = CASE.replace("[settings]", f"{PATCHED}[settings]").replace("rating_pull_N = 200", "rating_pull_N = 20")
+    text = text.replace("-5", "-2").replace("-0.2", "-0.5") + "accuracy_near_governing_only = true\n"
+    file = tmp_path / "case.toml"
+    file.write_text(text, encoding="utf-8")
+    found = assess(load_case(file))
+    assert isinstance(found, Assessment)
+    patch = next(c for c in found.configurations if c.name == "patch")
+    assert patch.disposition.outcome is Outcome.DOES_NOT
+    assert patch.result("suction").release.factor < found.required / FAR_OFF < patch.result("whisper").release.factor
+    half = next(v for v in patch.contingencies if v.name == "patch half bonded")
+    assert all(math.isnan(r.deflection.bar) for r in half.loads)
+    why = {(s.configuration, s.load): s.reason for s in found.screened}
+    assert why["patch, patch half bonded", "suction"] == LOST_ANYWAY
+    assert "under suction the reserve is only" in why["patch", "whisper"]
+    assert not [a.key for a in patch.disposition.assumptions if a.outcomes is not None]

@@ -378,8 +378,8 @@ def _evaluated(
         of = [plan for plan in every if key in [state.key for state in plan.contingencies]]
         return all(_fails(case, [found[state.key].results for state in plan.states]) for plan in of)
 
-    ordered = list(to_do.items())[::-1]
-    ordered.sort(key=lambda item: (item[0] not in must_meet, -off.get(item[0], 0.0)))
+    options_first = list(to_do.items())[::-1]
+    ordered = sorted(options_first, key=lambda item: (item[0] not in must_meet, -off.get(item[0], 0.0)))
     for i, (key, state) in enumerate(ordered):
         main, last = key in must_meet, all(e.wish is None for e in found.values())
         if not last and (case.near_only or not main):

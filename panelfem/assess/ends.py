@@ -2,7 +2,8 @@
 
 What needs no other matrix is read again off the solutions there are: a severity divides the factors along the path, a
 strength is compared with the same states, a fixing or the car changes small dense algebra.  A modulus needs a new
-factor; it is swept under the load that governs.
+factor; it is swept under the load that governs.  Where a load is failed by more than a band can mend, no other load is
+swept over that band: nothing lifts an outcome.
 """
 
 from __future__ import annotations
