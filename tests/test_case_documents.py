@@ -493,6 +493,7 @@ direction = [-1, 0, 0]
 unidirectional_criterion = "UD"
 fabric_criterion = "FABRIC"
 criteria_without_mode_govern = false
+flip_sizes = false
 in_situ_strength = true
 lose_each_fastener = true
 vibrations = false
