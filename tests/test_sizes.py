@@ -12,6 +12,7 @@ from panelfem.assess.configure import left_open
 from panelfem.assess.sizes import MOST_LOOKS, Smaller, gaps
 from panelfem.case import load_case
 from panelfem.disposition import Disposition, LoadOutcome, Outcome
+from panelfem.units import show
 
 HEAD = """
 [case]
@@ -192,7 +193,7 @@ def test_report_json_and_terminal_say_where_it_flips(grown, tmp_path):
     report.write(grown, tmp_path / "out")
     (flip,) = grown.flip_sizes
     page = (tmp_path / "out" / "report.html").read_text("utf-8")
-    sentence = f"must be found smaller than {1e3 * flip.below:.1f} mm across (taken as 65 mm)"
+    sentence = f"must be found smaller than {show(flip.below, 'mm')} across (taken as 65 mm)"
     assert sentence in page.split("Next inspection", 1)[1]
     assert "The size at which the outcome flips" in page
     (kept,) = json.loads((tmp_path / "out" / "result.json").read_text("utf-8"))["flip_sizes"]

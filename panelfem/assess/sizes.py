@@ -444,9 +444,9 @@ def flip_words(flip: FlipSize) -> str:
     """What has to be looked for, as a phrase.
 
     >>> flip = FlipSize("H1", "as found", 0.03, 0.039, 0.041, Outcome.MEETS, Outcome.DOES_NOT, "kerb", "core shear")
-    >>> flip_words(flip).split("; ")
-    ['tap round H1: it must be found smaller than 39 mm across (taken as 30 mm)',
-     'from 41 mm as found does not meet it (kerb: core shear)']
+    >>> print(flip_words(flip).replace("; ", ";\\n"))
+    tap round H1: it must be found smaller than 39 mm across (taken as 30 mm);
+    from 41 mm as found does not meet it (kerb: core shear)
     """
     who, wide = flip.configuration, "across" if flip.round else "at its longest"
     taken, by = f"(taken as {show(flip.size, 'mm')})", f"({flip.load}: {flip.mode})"
