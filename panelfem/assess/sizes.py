@@ -221,8 +221,8 @@ class Smaller:
 def at_measured_size(looks: Looks, every: Sequence[Plan]) -> dict[str, Smaller]:
     """Every configuration with damage left in it, whose border has a tolerance, with that damage as measured.
 
-    It may be the worse one if the outcome under a load is, or a factor near what is asked is smaller by more than its
-    bar.
+    It may be the worse one if the outcome under a load is; a factor that is less and changes no outcome stands among
+    what is uncertain.
     """
     known = {name: grown for name, grown in looks.sizes.assessed.items() if grown > 0.0}
     wanted = [plan for plan in every if any(name in known for name in sized(looks.case, plan))]
@@ -241,7 +241,8 @@ def at_measured_size(looks: Looks, every: Sequence[Plan]) -> dict[str, Smaller]:
         before = [item for item in looks.outcomes(plan, base, base) if item[0].load in near]
         small, large = (least([outcome for outcome, _ in items]) for items in (now, before))
         ratio = small.factor / small.required / (large.factor / large.required) if large.factor > 0.0 else math.nan
-        smaller[plan.name] = Smaller(small, ratio, any(map(_worse, now, before)))
+        worse = any(_worse(a, b) for (a, _), (b, _) in zip(now, before, strict=True))
+        smaller[plan.name] = Smaller(small, ratio, worse)
     return smaller
 
 
@@ -256,13 +257,9 @@ def _near(looks: Looks, every: Sequence[Plan]) -> frozenset[str]:
     return frozenset(near)
 
 
-def _worse(small: tuple[LoadOutcome, LoadResult], large: tuple[LoadOutcome, LoadResult]) -> bool:
-    """Whether the measured size may be the worse one under a load."""
-    if worst([small[0].outcome, large[0].outcome]) is not large[0].outcome:
-        return True
-    near = small[0].factor <= FAR_OFF * small[0].required
-    bars = [m.bar for m in large[1].modes if m.rank == large[0].factor and not math.isnan(m.bar)]
-    return near and small[0].factor < large[0].factor - max(bars, default=0.0)
+def _worse(small: LoadOutcome, large: LoadOutcome) -> bool:
+    """Whether the outcome at measured size may be the worse one under a load."""
+    return worst([small.outcome, large.outcome]) is not large.outcome
 
 
 def flip_sizes(
@@ -468,7 +465,8 @@ def smaller_words(small: Smaller) -> str:
         return f"it could not be looked at, so size plus tolerance alone was judged: {small.why_not}"
     if small.worse:
         return "it may be the worse one, and no mesh could be made that carries both borders: it was only looked at"
+    less = "less, but the outcome is the same" if small.ratio < 1.0 else "no less"
     return (
         f"with all damage at measured size it takes {number(small.ratio)} times what it takes at size plus tolerance "
-        "(by a look, moved by what the full assessment changes), no less within the bars: size plus tolerance rules"
+        f"(by a look, moved by what the full assessment changes), {less}: size plus tolerance rules"
     )
