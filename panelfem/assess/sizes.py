@@ -411,7 +411,7 @@ def gaps(panel: Panel, region: str, others: Set[str]) -> Iterator[tuple[float, s
             continue
         if name.startswith(("patch ", "tape ")):
             if inside[own].all():
-                yield gap(edges_of(mesh.triangles[~inside]).ends), f"the border of {name}"
+                yield gap(edges_of(mesh.triangles[~inside]).ends), f"the border of {name.partition(' ')[2]!r}"
         elif not np.isin(at, mesh.triangles[inside]).any():
             yield gap(edges_of(mesh.triangles[inside]).ends), name
 
