@@ -74,7 +74,6 @@ accuracy = 0.2
 large_displacements = false
 lose_each_fastener = false
 vibrations = false
-flip_sizes = false
 """
 CAR = """
 [car]

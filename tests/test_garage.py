@@ -420,3 +420,15 @@ def test_a_library_that_is_none(folder: Path, tmp_path: Path) -> None:
 def test_the_key_reference_is_up_to_date() -> None:
     """cases/PREPARED.md is what the schema says (python -m panelfem.garage.keys > cases/PREPARED.md)."""
     assert (ROOT / "cases" / "PREPARED.md").read_text(encoding="utf-8") == prepared_markdown()
+
+
+def test_a_finding_looks_for_sizes_that_flip_only_if_asked(folder: Path, edit: Edit) -> None:
+    """Left out where minutes count; the finding may ask for it, and that is listed as an override."""
+    composed = made(folder, "corner-hole")
+    assert composed.document["settings"]["flip_sizes"] is False
+    assert "off where minutes count" in composed.text
+    assert "settings.flip_sizes" not in composed.overrides
+    edit("findings/corner-hole", "", "\n[settings]\nflip_sizes = true\n")
+    asked = made(folder, "corner-hole")
+    assert asked.document["settings"]["flip_sizes"] is True
+    assert "settings.flip_sizes" in asked.overrides

@@ -181,7 +181,7 @@ def _assembled(
         _stacks(case),
         __version__,
         case.hash,
-        {"order": order, "criteria": dict(case.criteria)},
+        {"order": order, "criteria": dict(case.criteria), "flip_sizes": case.flip_sizes},
         meshing,
         () if provisional else (*_screened(case, configurations), *_smaller(smaller)),
         provisional,

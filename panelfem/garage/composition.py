@@ -23,6 +23,8 @@ from panelfem.garage.schema_panel import PreparedPanel
 from panelfem.garage.toml import toml_text
 
 Document = dict[str, Any]
+#: Why the sizes at which damage changes the outcome are not looked for unless that is asked for.
+_MINUTES = "off where minutes count"
 #: The order of the sections of a case.
 _ORDER = ("case", "safety", "materials", "panel", "damage", "option", "held", "load", "settings")
 
@@ -71,6 +73,11 @@ def compose(library: Library, finding: Path) -> Composed:
     comments["case"] = f"{where}; consequence and factor: {of_panel}"
     comments |= {f"damage[{i}]": where for i in range(len(model.damage))}
     _add_materials(library, base, head.kit, faults)
+    if "flip_sizes" not in document.setdefault("settings", {}):
+        document["settings"] = document["settings"] | {"flip_sizes": False}
+        origins["settings.flip_sizes"] = _MINUTES
+        said = f"flip_sizes: {_MINUTES}; {of_panel} or {where} may turn it on"
+        comments["settings"] = "\n".join(t for t in (comments.get("settings"), said) if t)
     given = _files_absolute(raw, finding.parent)
     overrides = [*override(document, given)]
     options = compose_options(kit, _as_found(panel, document["panel"]), model.damage, of_kit)

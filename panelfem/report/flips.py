@@ -7,15 +7,21 @@ from panelfem.disposition import GOOD
 from panelfem.report.markup import Child, Markup, el, table
 from panelfem.units import show
 
+_LEFT_OUT = (
+    "Not looked for. To have it, write flip_sizes = true under [settings] of the case, the finding or the panel file."
+)
+
 
 def section(assessment: Assessment) -> Markup | None:
-    """A row for each damage and configuration, None where nothing was looked for."""
+    """A row for each damage and configuration; how to get them where they were left out, None without damage."""
+    title = el("h2", "The size at which the outcome flips")
     if not assessment.flip_sizes:
-        return None
+        left_out = assessment.settings.get("flip_sizes") is False and assessment.damage_regions
+        return el("section", title, el("p", _LEFT_OUT)) if left_out and not assessment.provisional else None
     heads = ("Damage", "Configuration", "Assessed", "Meets the factor", "Does not, or cannot be told", "By", "Looks")
     return el(
         "section",
-        el("h2", "The size at which the outcome flips"),
+        title,
         el(
             "p",
             "Across at the longest, tolerance included, all else as assessed: every size is meshed anew and looked at "
