@@ -7,6 +7,7 @@ from panelfem.case import Case
 from panelfem.failure import CRITERIA, deciding
 from panelfem.failure.in_situ import SOURCE as IN_SITU
 from panelfem.failure.in_situ import held_thickness
+from panelfem.loads import Contact
 from panelfem.material import PlyMaterial
 from panelfem.repair import Bonded, ScarfRepair, Spare
 from panelfem.reserve.bolted import known
@@ -39,6 +40,12 @@ BOLTED = (
     "Laminate round a fixing's hole: bearing, shear-out, net tension, pull-through as in CMH-17 vol. 3; net tension "
     "with what passes by, Hart-Smith 1976, NASA CR-144899 (both from memory), the by-pass from the meshed field."
 )
+CRUSHED = (
+    "Core crushing under a shape: the skin as a plate on an elastic layer, after Hertz 1884 and Allen 1969 (from "
+    "memory). It is reported and asks for inspection, and does not govern release: the panel holds, and a dent is "
+    "damage of its own, assessed when it is found. Limits: forces act on lines without width (too high under flat "
+    "faces); the far face is taken as held; next to a free edge up to four times too low."
+)
 TAPERED = "Scarf and stepped bonds: shear lag ply by ply after Hart-Smith 1974, NASA CR-112237 (from memory)."
 
 
@@ -55,6 +62,8 @@ def sources_of(case: Case) -> tuple[str, ...]:
         found.append(f"Strength of held plies, {IN_SITU}{none}.")
     if case.panel is not None and known(case.panel):
         found.append(BOLTED)
+    if _strikes_a_core(case):
+        found.append(CRUSHED)
     if any(isinstance(action, ScarfRepair) for option in case.options for action in option.actions):
         found.append(TAPERED)
     spares = (d for option in case.options for a in option.actions if isinstance(a, Spare) for d in a.damage)
@@ -66,6 +75,13 @@ def _held(case: Case) -> bool:
     """Whether any ply of the panel is held as in-situ strength asks."""
     laminates = () if case.panel is None else case.panel.laminates
     return any(thickness is not None for laminate in laminates for thickness in held_thickness(laminate))
+
+
+def _strikes_a_core(case: Case) -> bool:
+    """Whether a rigid shape presses on the panel, and there is a core in it."""
+    shapes = any(isinstance(load.scaled, Contact) or load.obstacles for load in case.loads)
+    laminates = () if case.panel is None else case.panel.laminates
+    return shapes and any(laminate.kind == "sandwich" for laminate in laminates)
 
 
 def _kinds(case: Case) -> list[str]:

@@ -11,7 +11,9 @@ from panelfem.arrays import BoolArray, FloatArray
 from panelfem.assess.model import Model
 from panelfem.errors import ModelError, PathEndsError
 from panelfem.loads import Contact, LoadCase
+from panelfem.loads.obstacle import Obstacle
 from panelfem.loads.vectors import acting, fastener_gaps
+from panelfem.reserve.crush import footprint
 from panelfem.reserve.observe import State
 from panelfem.reserve.records import ContactState
 from panelfem.shell.contact import Pusher
@@ -38,7 +40,8 @@ SLOW = (0.7, 0.9, 1.0, 1.1, 1.25)
 class Following:
     """A response followed with large displacements and rotations.
 
-    `pushers` belong to the contacts of the load case in their order; `k` (nf, 6) is the stiffness of the fixings.
+    `pushers` belong to the contacts of the load case in their order, each with its shape; `k` (nf, 6) is the stiffness
+    of the fixings.
     `guide`: a response on the same triangles, or with other fixings, whose states are near those of this one.
     `bow`: deflection over thickness at the expected severity by linear theory.
     """
@@ -49,7 +52,7 @@ class Following:
         self,
         model: Model,
         load: LoadCase,
-        pushers: Sequence[tuple[Contact, Pusher]],
+        pushers: Sequence[tuple[Contact, Obstacle, Pusher]],
         k: FloatArray,
         guide: Following | None = None,
         bow: float = 0.0,
@@ -60,7 +63,7 @@ class Following:
         supports = model.holding.system.supports
         scaled = load.scaled if not isinstance(load.scaled, Contact) else None
         shapes = []
-        for number, (contact, pusher) in enumerate(pushers):
+        for number, (contact, _, pusher) in enumerate(pushers):
             own = number == 0 and scaled is None
             amount = contact.amount * (load.dynamic if own else 1.0)
             control = "force" if own and contact.control == "force" else "advance"
@@ -68,8 +71,8 @@ class Following:
             shapes.append(
                 Shape(touch.rows, _gaps(touch, model), touch.share, control, amount, contact.car_stiffness, own)
             )
-        self._area = np.concatenate([p.touch.area for _, p in pushers]) if pushers else np.zeros(0)
-        self._place = np.concatenate([p.touch.place for _, p in pushers]) if pushers else np.zeros((0, 3))
+        self._touched = [(obstacle, pusher.touch) for _, obstacle, pusher in pushers]
+        self._place = np.concatenate([t.place for _, t in self._touched]) if pushers else np.zeros((0, 3))
         loads = acting(load.held, model.panel, model.shell)
         grown = acting(() if scaled is None else (scaled,), model.panel, model.shell)
         grown = grown.times(load.dynamic)
@@ -240,9 +243,9 @@ class Following:
         reactions = np.zeros(len(self._k))
         reactions[eq.present] = point.mu
         contacts = []
-        for i, shape in enumerate(eq.shapes):
+        for i, (shape, (obstacle, touch)) in enumerate(zip(eq.shapes, self._touched, strict=True)):
             mine = eq.shape_of == i
-            touching = point.touching & mine
+            touching = point.touching[mine]
             gap = eq.motions(point)
             deepest = max(float(shape.share.max() * abs(point.way[i])), 1e-12)
             error = float(np.maximum(-gap[mine], 0.0).max(initial=0.0)) / deepest
@@ -250,9 +253,10 @@ class Following:
                 ContactState(
                     float(eq.share[mine] @ point.push[mine]),
                     float(point.way[i]),
-                    float(self._area[touching].sum()),
-                    self._place[touching],
+                    float(touch.area[touching].sum()),
+                    touch.place[touching],
                     error,
+                    footprint=footprint(obstacle, touch, point.push[mine], touching),
                 )
             )
         vector = eq.large.vector(point.pose)

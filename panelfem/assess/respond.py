@@ -17,6 +17,7 @@ from panelfem.assess.model import Bent, Model
 from panelfem.loads import Contact, Cure, Load, LoadCase
 from panelfem.loads.obstacle import Obstacle, contact_notes, obstacle_rows, place_obstacle
 from panelfem.loads.vectors import fastener_gaps, load_vector
+from panelfem.reserve.crush import footprint
 from panelfem.reserve.observe import Observed, Response, State
 from panelfem.reserve.records import ContactState
 from panelfem.shell.contact import ContactProblem, ContactSolution, Free, Pusher
@@ -91,7 +92,8 @@ class Responder:
                 self._states[key] = State(fixings.displacement(held, gaps), fixings.reactions(held, gaps))
             return Proportional(fixings, self._states[key], load.dynamic * scaled)
         problem = self._problem(contacts)
-        return Touching(load, problem, k, problem.free(held, k, gaps), problem.free(load.dynamic * scaled, k))
+        shapes = [self._pushers[contact.geometry][0] for contact in contacts]
+        return Touching(load, shapes, problem, k, problem.free(held, k, gaps), problem.free(load.dynamic * scaled, k))
 
     def following(
         self, load: LoadCase, stiffness: FloatArray | None = None, guide: Following | None = None, bow: float = 0.0
@@ -101,7 +103,7 @@ class Responder:
         own = (load.scaled,) if isinstance(load.scaled, Contact) else ()
         contacts = (*own, *load.obstacles)
         self._place(contacts)
-        pushers = [(contact, self._pushers[contact.geometry][1]) for contact in contacts]
+        pushers = [(contact, *self._pushers[contact.geometry]) for contact in contacts]
         return Following(self.bent.get(load.name, self.model), load, pushers, k, guide, bow)
 
     def notes(self, load: LoadCase, states: Sequence[ContactState]) -> tuple[str, ...]:
@@ -183,6 +185,7 @@ class Touching:
     """
 
     load: LoadCase
+    shapes: Sequence[Obstacle]
     problem: ContactProblem
     stiffness: FloatArray
     free: Free
@@ -205,16 +208,18 @@ class Touching:
         return self._state(self.problem.at(self.free, [amount, *still], self.stiffness))
 
     def _state(self, found: ContactSolution) -> State:
-        shapes = range(len(found.total))
-        touching = found.touching
-        contacts = tuple(
-            ContactState(
-                float(found.total[i]),
-                float(found.advance[i]),
-                float(found.area[i]),
-                found.problem.place[touching & (found.problem.shape_of == i)],
-                found.error,
+        contacts = []
+        for i, shape in enumerate(self.shapes):
+            touch, mine = self.problem.pushers[i].touch, self.problem.shape_of == i
+            touching = found.touching[mine]
+            contacts.append(
+                ContactState(
+                    float(found.total[i]),
+                    float(found.advance[i]),
+                    float(found.area[i]),
+                    touch.place[touching],
+                    found.error,
+                    footprint=footprint(shape, touch, found.force[mine], touching),
+                )
             )
-            for i in shapes
-        )
-        return State(found.displacement(), found.reactions(), contacts)
+        return State(found.displacement(), found.reactions(), tuple(contacts))

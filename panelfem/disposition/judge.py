@@ -5,11 +5,11 @@ it *cannot be told* if the theory used does not hold at that factor, or if the f
 than the mesh may put it off; else it *meets*.  Where linear theory does not hold and the panel was followed with large
 displacements, those numbers rule, and the outcome by the linear ones is kept beside.  A path that ends because no
 equilibrium was found is no failure of the panel: what was found up to there counts, and what lies beyond cannot be
-told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode
-reached at the expected severity, a patch without which the panel fails what it must survive, a fixing whose loss it
-does not survive, damage left in place whose growth is not computed, a fastening to a part that protects people, a
-cover over high voltage, or a permission not yet given.  An assumed input lowers an outcome only if an end of its band
-does.  Nothing ever lifts an outcome.
+told.  The worst load rules the configuration.  Conditions lower *meets* to *meets with conditions*: a matrix mode or
+core crushing under a shape reached at the expected severity, a patch without which the panel fails what it must
+survive, a fixing whose loss it does not survive, damage left in place whose growth is not computed, a fastening to a
+part that protects people, a cover over high voltage, or a permission not yet given.  An assumed input lowers an outcome
+only if an end of its band does.  Nothing ever lifts an outcome.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from panelfem.disposition.records import Assumption, Consequence, Disposition, LoadOutcome, Outcome
+from panelfem.reserve.crush import MODE as CRUSHED
 from panelfem.reserve.records import LoadResult, ModeReserve, TheoryCheck
 from panelfem.reserve.search import STABILITY
 from panelfem.units import number, with_bar
@@ -215,6 +216,7 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
             found.append(
                 f"look for matrix cracks {first.where} after {result.load}: {first.mode} {factor_words(first)}"
             )
+        found += [_dent(result, mode) for mode in _crushed(result, 1.0)]
     gone = [(name, r) for name, r in findings.contingencies if r.release.rank < SURVIVE or doubts(r.theory)]
     if gone:
         name, result = min(gone, key=lambda item: item[1].release.rank)
@@ -243,6 +245,16 @@ def _conditions(findings: Findings, consequence: Consequence) -> tuple[str, ...]
     return tuple(dict.fromkeys(found))
 
 
+def _crushed(result: LoadResult, below: float) -> list[ModeReserve]:
+    """The core crushed where a shape strikes, if it is from less than a factor on."""
+    return [m for m in result.modes if m.mode == CRUSHED and m.rank < below and not is_bound(m)]
+
+
+def _dent(result: LoadResult, mode: ModeReserve) -> str:
+    """What to look for where the core is crushed."""
+    return f"look for a dent {mode.where} after {result.load} and tap round it: {mode.mode} {factor_words(mode)}"
+
+
 def _inspections(findings: Findings, consequence: Consequence, outcome: Outcome) -> tuple[str, ...]:
     seen: list[str] = []
     by_margin = sorted(findings.results, key=lambda r: r.release.rank)
@@ -257,6 +269,10 @@ def _inspections(findings: Findings, consequence: Consequence, outcome: Outcome)
         if first.where and first.rank < consequence.factor and not is_bound(first):
             seen.append(f"matrix cracks {first.where} ({first.mode}, {result.load})")
             break
+    dents = [(m, result) for result in findings.results for m in _crushed(result, consequence.factor)]
+    if dents:
+        mode, result = min(dents, key=lambda item: item[0].rank)
+        seen.append(_dent(result, mode))
     if findings.repaired:
         seen.append("the edge of the patch, all round, by eye and by coin tap")
     elif findings.damaged:

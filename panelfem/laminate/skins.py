@@ -6,6 +6,7 @@ from typing import Literal
 
 from panelfem.errors import InputError
 from panelfem.laminate.laminate import Laminate
+from panelfem.laminate.ply import Ply
 from panelfem.material import CoreMaterial
 
 
@@ -30,6 +31,19 @@ def near_plies(laminate: Laminate, side: Literal[1, -1]) -> int:
     return len(laminate.plies) - 1 - cores[0] if side > 0 else cores[0]
 
 
+def core_layers(laminate: Laminate, side: Literal[1, -1]) -> tuple[Ply, ...]:
+    """The layers of core below the near plies that lie on each other, the first met first; none without a core.
+
+    >>> from panelfem.laminate import parse_stack
+    >>> from panelfem.material import library
+    >>> sandwich = Laminate(parse_stack("[0/foam-pvc-80:5mm/foam-pvc-80:3mm/0]", library(), "carbon-twill"))
+    >>> [round(1e3 * ply.thickness) for ply in core_layers(sandwich, 1)]
+    [3, 5]
+    """
+    cores = _cores(laminate, side)
+    return tuple(laminate.plies[i] for k, i in enumerate(cores) if abs(i - cores[0]) == k)
+
+
 def near_skin(laminate: Laminate, side: Literal[1, -1]) -> Laminate:
     """The near plies alone, at their own height.  Raises InputError for a core that lies bare."""
     count = near_plies(laminate, side)
@@ -47,9 +61,7 @@ def without_near(laminate: Laminate, side: Literal[1, -1], core: bool = False) -
     >>> [len(without_near(sandwich, 1, core).plies) for core in (False, True)]
     [3, 2]
     """
-    count, cores = near_plies(laminate, side), _cores(laminate, side)
-    if core:  # layers of core that lie on each other go together
-        count += next((k for k, i in enumerate(cores) if abs(i - cores[0]) != k), len(cores))
+    count = near_plies(laminate, side) + (len(core_layers(laminate, side)) if core else 0)
     return None if count >= len(laminate.plies) else _split(laminate, side, count)[1]
 
 

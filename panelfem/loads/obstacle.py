@@ -74,6 +74,11 @@ class Obstacle:
     travel: FloatArray
     first: float
 
+    @property
+    def ridge(self) -> FloatArray:
+        """Unit direction (3,) along which the height of the shape does not change."""
+        return np.cross(self.direction, self.travel)
+
     def clearance(self, x: FloatArray) -> FloatArray:
         """Way (...,) m until the shape meets points x (..., 3), from `gap` before the first touch; inf: never."""
         arm = x - self.contact.place

@@ -13,6 +13,7 @@ from panelfem.panel import Panel
 from panelfem.reserve.bolted import BoltedCheck
 from panelfem.reserve.bonds import BondLines
 from panelfem.reserve.check import Check, Words
+from panelfem.reserve.crush import CrushCheck
 from panelfem.reserve.delaminated import DelaminationCheck
 from panelfem.reserve.fixings import FixingCheck, fixing_loads
 from panelfem.reserve.impact import ImpactCheck
@@ -141,6 +142,7 @@ def path_of(
         subject.bonds,
         DelaminationCheck(panel, residual_of(load)),
         ImpactCheck(panel, subject.sampling, subject.struck, residual_of(load)),
+        CrushCheck(panel, subject.words),
     )
     nearness, warmed = settings.nearness.get(load.name, 1.0), residual_of(load).since_fitting
     return Path(response, subject.observer, checks, nearness=nearness, warmed=warmed), plies, limits

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from panelfem.arrays import FloatArray
+from panelfem.arrays import FloatArray, IntArray
 
 Grade = Literal["release", "inspection"]
 #: ``zero load``: what is held reaches the mode alone; ``beyond search``: not reached within the factor searched
@@ -106,10 +106,24 @@ class BondCheck:
 
 
 @dataclass(frozen=True)
+class Footprint:
+    """How a shape presses at the n places that touch: `force` (n,) N along its normal, `at` (n, 2) m along the ridge of
+    the shape and along its line of travel, `ends` (n, 2) m of the line along the ridge that each force acts on, from
+    its place; the unit `direction` (3,) of pushing; `over` (k, 2): each place with every element it may press on.
+    """
+
+    force: FloatArray
+    at: FloatArray
+    ends: FloatArray
+    direction: FloatArray
+    over: IntArray
+
+
+@dataclass(frozen=True)
 class ContactState:
     """What a contact does: force N along its direction, advance m (the car having lifted), area m² and places (n, 3)
     m that touch; `error` is the greatest violation of 'force or gap is zero', relative; `bar`: of force (N) and advance
-    (m), of the mesh.
+    (m), of the mesh; `footprint`: how it presses there.
     """
 
     force: float
@@ -118,6 +132,7 @@ class ContactState:
     where: FloatArray
     error: float
     bar: tuple[float, float] = (math.nan, math.nan)
+    footprint: Footprint | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)

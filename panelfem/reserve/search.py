@@ -16,7 +16,8 @@ from itertools import pairwise
 from panelfem.arrays import FloatArray
 from panelfem.errors import PathEndsError
 from panelfem.reserve.check import Check, merge
-from panelfem.reserve.observe import Observed, Observer, Response, State
+from panelfem.reserve.crush import MODE, CrushCheck, contacts_only
+from panelfem.reserve.observe import Observed, Response, State
 from panelfem.reserve.records import LoadResult, ModeReserve
 
 #: A mode not reached at this many times the expected severity is reported as beyond the search.
@@ -27,6 +28,8 @@ FAR_LIMIT = 3.0
 STABILITY = "stability"
 #: The factor is found when r(p) is this near to 1.
 TOLERANCE = 1e-3
+#: The same for modes that govern nothing and are looked for all the same.
+CLOSE = 1e-2
 _MOST_STEPS = 14
 
 Key = tuple[str, str]
@@ -43,7 +46,7 @@ class Path:
     """
 
     response: Response
-    observer: Observer
+    observer: Callable[[State], Observed]
     checks: Sequence[Check]
     start: float = 1.0
     start_plies: float | None = None
@@ -128,9 +131,9 @@ class Path:
 def along(path: Path, everything: bool = True, known: bool = False) -> list[ModeReserve]:
     """Every mode's reserve on the load case's own parameter.
 
-    The release-governing mode and the first ply failure are found to :data:`TOLERANCE`; with a response that is not
-    proportional the others are interpolated between the states computed on the way (and those at 1 and at the two
-    found).
+    The release-governing mode and the first ply failure are found to :data:`TOLERANCE`, and what needs no more than the
+    contacts to :data:`CLOSE`; with a response that is not proportional the others are interpolated between the states
+    computed on the way (and those at 1 and at the two found).
 
     `everything` False leaves out the criteria that govern nothing, and finds the release-governing mode only; `known`
     True computes no new state and interpolates every mode.
@@ -151,7 +154,22 @@ def along(path: Path, everything: bool = True, known: bool = False) -> list[Mode
             if governing.status == "found":
                 path.reserves(governing.factor, everything)
     every = [found.get(key) or _interpolated(path, key, everything) for key in first]
+    every = [_looked_for(path, mode) for mode in every]
     return every if path.ended is None else [*every, _giving_way(path.ended)]
+
+
+def _looked_for(path: Path, guess: ModeReserve) -> ModeReserve:
+    """A mode with its factor found if contacts tell it; as guessed, if they do not, or beyond all states that are known
+    or wanted, and with large displacements, where every state is dear.
+    """
+    checks = [check for check in path.checks if isinstance(check, CrushCheck) and guess.mode == MODE]
+    known = path.visited()
+    if not checks or path.response.held.large or guess.status != "found" or guess.factor > known[-1]:
+        return guess
+    alone = Path(path.response, contacts_only, checks, near=CLOSE, limit=known[-1])
+    alone.take_over(path)
+    mode = _find(alone, lambda reserve: True, max(guess.factor, 0.02), True)
+    return guess if mode is None or mode.status != "found" else mode
 
 
 def _giving_way(end: PathEndsError) -> ModeReserve:
@@ -168,14 +186,16 @@ def _is_first_ply(reserve: ModeReserve) -> bool:
     return reserve.decides
 
 
-def _find(path: Path, family: Callable[[ModeReserve], bool], start: float) -> ModeReserve | None:
+def _find(
+    path: Path, family: Callable[[ModeReserve], bool], start: float, everything: bool = False
+) -> ModeReserve | None:
     """The member of a family of modes that is reached first, with its factor on the parameter; looked for from `start`
-    on.
+    on, with `everything` also among those that govern nothing.
     """
     limit = path.limit
 
     def governing(p: float) -> ModeReserve | None:
-        members = [r for r in path.reserves(p, False).values() if family(r)]
+        members = [r for r in path.reserves(p, everything).values() if family(r)]
         return min(members, key=lambda r: r.rank) if members else None
 
     p, known = start, list[tuple[float, float]]()

@@ -63,7 +63,8 @@ class TouchRows:
     advances;
     `share` (m,): the gap closes by share · advance (the mean of normal · direction); `area` (m,) m² of each
     place;
-    `place` (m, 3) m; `near` csr (m, m): places whose hats overlap.
+    `place` (m, 3) m; `near` csr (m, m): places whose hats overlap; `over` (k, 2): each place with every element
+    its hat reaches.
     """
 
     rows: sparse.csr_array
@@ -72,6 +73,7 @@ class TouchRows:
     area: FloatArray
     place: FloatArray
     near: sparse.csr_array
+    over: IntArray
 
 
 def split_rule(division: int) -> tuple[FloatArray, FloatArray]:
@@ -187,7 +189,8 @@ def touch_rows(
     rows = sparse.csr_array(sparse.diags_array(1.0 / area) @ rows) if len(kept) else rows
     rows.data[np.abs(rows.data) < 1e-12] = 0.0  # rounding, where a node is its own place
     rows.eliminate_zeros()
-    return TouchRows(rows, gap, share, area, place, _overlap(row, phi.shape[1], len(kept)))
+    over = np.column_stack([row.ravel(), np.repeat(points.elements[touched], row.shape[1])])
+    return TouchRows(rows, gap, share, area, place, _overlap(row, phi.shape[1], len(kept)), over[over[:, 0] >= 0])
 
 
 def _rim_points(shell: Shell, points: SurfacePoints, every: IntArray, support: BoolArray) -> BoolArray:

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
+from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
+from scipy.special import kei
 
 from panelfem.failure import sandwich
+from panelfem.failure.crush import Bed, core_stiffness
 from panelfem.laminate import Laminate, Ply
 from panelfem.material import CoreMaterial, PlyMaterial, library
 from panelfem.reference.layered_beam import LayeredBeam
@@ -87,6 +92,7 @@ def rows() -> Iterator[Row]:
         LAMINATE,
     )
     yield from crimping()
+    yield from crushing()
 
 
 def crimping() -> Iterator[Row]:
@@ -127,3 +133,65 @@ def crimping() -> Iterator[Row]:
         "MPa",
         STRESS,
     )
+
+
+def crushing() -> Iterator[Row]:
+    """Pressure on the core under a point and under a line force on the skin: on springs, on deep and on thin foam."""
+    book = library()
+    foam, comb = book["foam-pvc-80"], book["honeycomb-aramid-48"]
+    if not (isinstance(foam, CoreMaterial) and isinstance(comb, CoreMaterial)):
+        raise AssertionError("foam-pvc-80 and honeycomb-aramid-48 are cores")
+    D, depth, root = 0.5, 5e-3, 3.0 * math.sqrt(3.0)
+    bed = Bed(D, replace(comb, G13=1e-3, G23=1e-3), depth, 1.0)
+    spread = (D * depth / comb.E) ** 0.25
+    name, source = "skin on springs", "Hertz 1884; Timoshenko & Woinowsky-Krieger 1959, chapter 8 (recalled)"
+    peak, how = 1.0 / (8.0 * spread**2), "beam on an elastic bed"
+    yield _core_pressure(name, "under a point", bed, 0.0, source, peak, peak, "limit of the Kelvin function")
+    kelvin = float(-kei(1.5)) / (2.0 * math.pi * spread**2)
+    yield _core_pressure(name, "beside a point", bed, 1.5 * spread, source, None, kelvin, "Kelvin function")
+    yield _core_pressure(name, "under a line", bed, None, source, None, 1.0 / (2.0 * math.sqrt(2.0) * spread), how)
+
+    bed = Bed(D, foam, 0.2, 1.0)
+    steep = 2.0 * foam.E * (1.0 - foam.nu) / ((1.0 + foam.nu) * (3.0 - 4.0 * foam.nu)) / D
+    one = 0.28 * foam.E * (foam.E / D) ** (1 / 3) / D
+    name, source = "skin on deep foam", "one spring for all waves, 0.28 E (E/D)^⅓, Allen 1969, Zenkert 1995 (recalled)"
+    how = "half-space held along its face, by residues"
+    yield _core_pressure(name, "under a point", bed, 0.0, source, math.sqrt(one) / 8.0, steep ** (2 / 3) / root, how)
+    line = 2.0 * steep ** (1 / 3) / root
+    yield _core_pressure(name, "under a line", bed, None, source, (one / 4.0) ** 0.25 / 2.0, line, how)
+
+    def whole(power: int) -> float:
+        def share(s: float) -> float:
+            core = float(core_stiffness(foam, depth, np.array([s]))[0])
+            return core / (D * s**4 + core) * s**power
+
+        return sum(float(quad(share, *ends, limit=400)[0]) for ends in pairwise((1e-6, 2e3, 1e5, 1e7)))
+
+    bed, name, how = Bed(D, foam, depth, 1.0), "skin on 5 mm of foam", "adaptive quadrature over all waves"
+    yield _core_pressure(name, "under a point", bed, 0.0, "none", None, whole(1) / (2.0 * math.pi), how)
+    yield _core_pressure(name, "under a line", bed, None, "none", None, whole(0) / math.pi, how)
+
+
+def _core_pressure(
+    name: str,
+    where: str,
+    bed: Bed,
+    beside: float | None,
+    source: str,
+    printed: float | None,
+    reference: float,
+    how: str,
+) -> Row:
+    """The row of a unit point force `beside` (m) it, or of a line of 1 N/m (None); values per m² or per m."""
+    half = 0.5 if beside is None else 1e-7
+    at, force, ends = np.array([[0.0, beside or 0.0]]), 2.0 * half * np.ones(1), np.array([[-half, half]])
+    ours = float(bed.pressure(at, np.zeros((1, 2)), force, ends)[0])
+    if beside is not None:
+        ours /= 2.0 * half
+    unit, scale = ("1/mm", 1e-3) if beside is None else ("1/mm²", 1e-6)
+    shown = None if printed is None else scale * printed
+    note = "a core answers short waves more stiffly than long ones" if "one spring" in source else ""
+    return Row(
+        "sandwich", f"core pressure, {name}", f"{where}, per unit force", source, shown, scale * reference, how,
+        scale * ours, unit, LAMINATE, note,
+    )  # fmt: skip
