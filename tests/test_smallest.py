@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import weakref
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +35,7 @@ from panelfem.case.builder import build
 from panelfem.case.read import check, read
 from panelfem.cli import main
 from panelfem.disposition import Outcome
-from panelfem.errors import CaseError, InputError, ModelError
+from panelfem.errors import CaseError, InputError, ModelError, PathEndsError
 from panelfem.material import library
 from panelfem.report import trade
 
@@ -425,13 +426,20 @@ def test_the_command_refuses_in_one_message(file: Path, tmp_path: Path, capsys: 
 
 
 def test_a_proposal_without_an_answer_does_not_end_the_search(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The first full assessment finds no equilibrium; the next proposal has more plies, and suffices."""
-    calls: list[Case] = []
+    """The first full assessment finds no equilibrium; the next proposal has more plies, and suffices.  What the first
+    had made is let go of by then.
+    """
+    held: list[weakref.ref[np.ndarray]] = []
 
     def breaks_first(case: Case) -> Assessment:
-        calls.append(case)
-        if len(calls) == 1:
-            raise ModelError("no equilibrium")
+        if not held:
+            model = np.zeros(9)
+            held.append(weakref.ref(model))
+            try:
+                raise PathEndsError(0.5, False, "no step is short enough")
+            except PathEndsError as error:
+                raise ModelError("no equilibrium") from error
+        assert held[0]() is None
         return linear(case)
 
     monkeypatch.setattr(search, "TURNINGS", {"fabric": ((0, 0, 0),)})
