@@ -9,7 +9,7 @@ displacements (:mod:`panelfem.assess.branch`).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -48,9 +48,7 @@ def beyond_linear(
         within = max(WITHIN * looked / BUCKLING, reach)
         found = None
         if not bends(check):
-            found = look(low, high, load, within) if _pressed(check) else Found()
-            held = low.model.subject.theory(low.paths[load.name], 0.0)
-            nearness = _nearness(looked, found, check.buckling_share, held.buckling_share)
+            found, nearness = _buckles(low, high, load, check, looked, within)
             if nearness * check.buckling_share < BUCKLING:
                 settings = replace(settings, nearness={**settings.nearness, load.name: nearness})
                 note = _both(check, found, looked)
@@ -59,6 +57,36 @@ def beyond_linear(
         low, high, found = followed_stably(low, high, load, Foreseen(found, reach, within), settings)
         low, high = (_told(solved, load, found) for solved in (low, high))
     return low, high, settings
+
+
+def leaves_linear(
+    low: Solved, checks: Mapping[str, TheoryCheck], settings: Settings, finer: Callable[[], Solved]
+) -> str:
+    """Load and measure by which a panel leaves linear theory under the loads of `checks`; empty if it stands.
+
+    `finer` gives the solution of the higher order, needed only where compression alone is feared.
+    """
+    for name, check in checks.items():
+        if bends(check):
+            return f"{name}: {check.far[0]}"
+    high = finer() if checks else low
+    for load in low.loads:
+        if (feared := checks.get(load.name)) is None:
+            continue
+        looked = greatest(load, settings.asked)
+        _, nearness = _buckles(low, high, load, feared, looked, WITHIN * looked / BUCKLING)
+        if nearness * feared.buckling_share >= BUCKLING:
+            return f"{load.name}: {feared.far[0]}"
+    return ""
+
+
+def _buckles(
+    low: Solved, high: Solved, load: LoadCase, check: TheoryCheck, looked: float, within: float
+) -> tuple[Found, float]:
+    """How a panel that does not bend buckles, up to a factor, and how near that is over the hand measure."""
+    found = look(low, high, load, within) if _pressed(check) else Found()
+    held = low.model.subject.theory(low.paths[load.name], 0.0)
+    return found, _nearness(looked, found, check.buckling_share, held.buckling_share)
 
 
 def _pressed(check: TheoryCheck) -> bool:

@@ -220,19 +220,9 @@ def _let_in(
     keys: LetIn, damage: Sequence[DamageSection], site: Site, materials: Mapping[str, Material], panel: PanelKeys
 ) -> ScarfRepair:
     """A scarf or stepped patch; its taper is as deep as the skin of the panel's own stack."""
-    side: Literal[1, -1] = 1 if keys.side == "last ply" else -1
-    skin = near_skin(Laminate(parse_stack(panel.stack, materials, panel.material)), side)
-    if keys.stack is not None:
-        new = Laminate(parse_stack(keys.stack, materials, keys.material or panel.material))
-    else:
-        new = Laminate(skin.plies if side > 0 else skin.plies[::-1])
+    skin, new = let_in_plies(keys, materials, panel)
     slope = keys.scarf_ratio if isinstance(keys, ScarfAction) else None
     step = 1e-3 * keys.step_mm if isinstance(keys, SteppedAction) else None
-    if len(new.plies) < len(skin.plies):
-        raise InputError(
-            f"{keys.name}: {len(new.plies)} new plies take the place of {len(skin.plies)}",
-            where="option.actions.stack", allowed=f"{len(skin.plies)} plies or more", do="add plies",
-        )  # fmt: skip
     run = slope * skin.thickness if slope is not None else (step or 0.0) * len(skin.plies)
     index, found = _damage_of(damage, keys.over)
     grown = run + 1e-3 * found.tolerance_mm
@@ -240,9 +230,32 @@ def _let_in(
     size = size_at(max(run, 5e-3), site.coarse)
     region = site.add(region_of(found.area, name, site.ground, f"damage[{index}].area", size, grown))
     return ScarfRepair(
-        keys.name, region, new, _adhesive(materials[keys.adhesive]), 1e-3 * keys.bond_thickness_mm, side,
+        keys.name, region, new, _adhesive(materials[keys.adhesive]), 1e-3 * keys.bond_thickness_mm, _side(keys),
         keys.cured_share.value, _band(keys.cured_share), damage_region(keys.over), slope, step,
     )  # fmt: skip
+
+
+def let_in_plies(keys: LetIn, materials: Mapping[str, Material], panel: PanelKeys) -> tuple[Laminate, Laminate]:
+    """The skin of the panel's own stack that plies are let into, and the new plies from the bottom outwards.
+
+    Raises InputError for fewer new plies than they replace, and for a core that lies bare.
+    """
+    side = _side(keys)
+    skin = near_skin(Laminate(parse_stack(panel.stack, materials, panel.material)), side)
+    if keys.stack is not None:
+        new = Laminate(parse_stack(keys.stack, materials, keys.material or panel.material))
+    else:
+        new = Laminate(skin.plies if side > 0 else skin.plies[::-1])
+    if len(new.plies) < len(skin.plies):
+        raise InputError(
+            f"{keys.name}: {len(new.plies)} new plies take the place of {len(skin.plies)}",
+            where="option.actions.stack", allowed=f"{len(skin.plies)} plies or more", do="add plies",
+        )  # fmt: skip
+    return skin, new
+
+
+def _side(keys: LetIn) -> Literal[1, -1]:
+    return 1 if keys.side == "last ply" else -1
 
 
 def _adhesive(found: Material) -> Adhesive:

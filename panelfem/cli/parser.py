@@ -259,23 +259,36 @@ def _papers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
 def _smallest(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     p = commands.add_parser(
         "smallest",
-        help="the lightest and the quickest patch that meets the factor, in place of an option's",
-        description="Search over plies, their angles and the overlap for the lightest and the quickest patch that "
-        "meets the factor asked for in all loads, then assess it in full beside the options of the case.",
+        help="the lightest and the quickest bonded repair that meets the factor, in place of an option's",
+        description="Search over plies, their angles and the size (overlap, scarf ratio or step) for the lightest and "
+        "the quickest repair that meets the factor asked for in all loads, then assess it in full beside the options "
+        "of the case.",
         epilog="It writes the report, smallest.json and trade.png. Exit code 0: searched, whatever was found; 2: the "
         "case, the folder or the disk is at fault. " + _NOTE,
     )
     p.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
-    p.add_argument("--option", metavar="NAME", required=True, help="an option with one patch over a damage")
-    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
     p.add_argument(
-        "--overlaps", metavar="MM", type=positive, nargs="+", default=(20.0, 30.0, 40.0, 60.0),
-        help="overlaps a patch is cut to (default: 20 30 40 60)",
+        "--option", metavar="NAME", required=True,
+        help="an option with one patch, two-sided patch, doubler, scarf or stepped patch over a damage",
     )  # fmt: skip
-    p.add_argument("--most-plies", metavar="N", type=int, choices=range(1, 41), default=8, help="up to 40 (default: 8)")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder: new, empty, or one of ours")
+    for flag, unit, what in (
+        ("--overlaps", "MM", "overlaps a patch or doubler is cut to (default: 20 30 40 60)"),
+        ("--scarf-ratios", "N", "n of the scarfs of 1:n that are ground (default: 15 20 30 40 50)"),
+        ("--steps", "MM", "lengths of the steps that are cut (default: 6 10 15 20)"),
+    ):
+        p.add_argument(flag, metavar=unit, type=positive, nargs="+", help=what)
+    p.add_argument(
+        "--most-plies", metavar="N", type=int, choices=range(1, 41),
+        help="up to 40 (default: 8; of plies let in, two more than they replace)",
+    )  # fmt: skip
     p.add_argument(
         "--ply-minutes", metavar="MIN", type=positive, default=3.0,
-        help="minutes one more ply takes (default: 3, common practice, no source)",
+        help="minutes one more ply takes on each face, none of a doubler (default: 3, common practice, no source)",
+    )  # fmt: skip
+    p.add_argument(
+        "--taper-minutes", metavar="MIN", type=positive, default=4.0,
+        help="minutes 10 mm more of a scarf or of steps take (default: 4, common practice, no source)",
     )  # fmt: skip
     p.add_argument("--quiet", action="store_true", help="no progress; the result only")
     p.set_defaults(command="smallest")

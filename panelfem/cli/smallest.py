@@ -1,4 +1,4 @@
-"""``panelfem smallest``: the lightest and the quickest patch that is sufficient."""
+"""``panelfem smallest``: the lightest and the quickest bonded repair that is sufficient."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from argparse import Namespace
 
 from rich.text import Text
 
-HEADS = ("Patch", "Adds", "Time", "Factor over asked, linear look", "Assessed in full", "Governs in the look")
+HEADS = ("Repair", "Adds", "Time", "Factor over asked, linear look", "Assessed in full", "Governs in the look")
 
 
 def run(chosen: Namespace) -> int:
@@ -22,7 +22,10 @@ def run(chosen: Namespace) -> int:
     from panelfem.report import trade
 
     with stages(chosen.quiet) as tell:
-        found = smallest(chosen.case, chosen.option, chosen.overlaps, chosen.most_plies, chosen.ply_minutes, tell)
+        found = smallest(
+            chosen.case, chosen.option, chosen.overlaps, chosen.most_plies, chosen.ply_minutes, tell,
+            scarf_ratios=chosen.scarf_ratios, steps=chosen.steps, taper_minutes=chosen.taper_minutes,
+        )  # fmt: skip
         tell("writing the report", 1.0)
         clear(folder / PAPERS)
         pages = report.write(found.assessment, folder)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 
-from panelfem.assess.smallest import Candidate, Search, Verified
+from panelfem.assess.smallest import SIZINGS, SPARE, Candidate, Search, Verified
 from panelfem.report.json_out import number as plain
 from panelfem.report.pictures import INK, PAPER, RULE, TEXT, WIDE, canvas, png
 from panelfem.units import number
 
-FORMAT = "panelfem-smallest/1"
+FORMAT = "panelfem-smallest/2"
 _MARKS, _LINES = "osD^vP*X", ("-", "--", ":", "-.")
 
 
@@ -19,17 +19,26 @@ def sentences(found: Search) -> Iterator[str]:
     if found.lightest is None or found.quickest is None:
         best = found.best
         yield (
-            f"No patch of {found.material} that was looked at is sufficient: the best, {best.words}, reaches "
+            f"No {found.kind} of {found.material} that was looked at is sufficient: the best, {best.words}, reaches "
             f"{number(best.factor, 3)} times what is asked for by linear theory ({best.governs})."
         )
-        for v in found.verified:
-            yield f"In full, {v.candidate.words}: {v.outcome.value}. {v.reason}"
-        return
-    yield f"Lightest sufficient: {_said(found.lightest)}."
-    if found.quickest.candidate != found.lightest.candidate:
-        yield f"Quickest sufficient: {_said(found.quickest)}."
     else:
-        yield "It is the quickest as well."
+        yield f"Lightest sufficient: {_said(found.lightest)}."
+        if found.quickest.candidate != found.lightest.candidate:
+            yield f"Quickest sufficient: {_said(found.quickest)}."
+        else:
+            yield "It is the quickest as well."
+    for v in found.verified:
+        if not v.sufficient:
+            yield f"In full, {v.candidate.words}: {v.outcome.value}. {v.reason}"
+    if aside := found.set_aside:
+        yield (
+            f"{'Lighter or quicker' if found.lightest else 'Enough'} by the look but not assessed in full, since at "
+            f"{SPARE:g} times the greatest severity they leave linear theory where the undamaged panel does not: "
+            f"{'; '.join(f'{c.words} ({c.leaves})' for c in aside)}."
+        )
+    for why in found.left_out:
+        yield f"Not looked at: {why}."
 
 
 def _said(v: Verified) -> str:
@@ -41,7 +50,7 @@ def _said(v: Verified) -> str:
 
 
 def rows(found: Search) -> list[tuple[str, ...]]:
-    """Every look, lightest first, as cells: patch, mass, minutes, factor, assessed in full, what governs."""
+    """Every look, lightest first, as cells: repair, mass, minutes, factor, assessed in full, what governs."""
     full = {v.candidate: v for v in found.verified}
     return [
         (
@@ -50,9 +59,9 @@ def rows(found: Search) -> list[tuple[str, ...]]:
             f"{number(c.minutes, 3)} min",
             number(c.factor, 3),
             f"{number(full[c].factor, 3)}, {full[c].outcome.value}" if c in full else "",
-            c.governs,
+            f"{c.governs}; leaves linear theory" if c.leaves else c.governs,
         )
-        for c in sorted(found.looks, key=lambda c: (c.added, c.minutes, c.turning))
+        for c in found.looks
     ]
 
 
@@ -61,13 +70,14 @@ def document(found: Search) -> str:
 
     def candidate(c: Candidate) -> dict[str, object]:
         return {
-            "overlap_mm": plain(c.overlap),
+            SIZINGS[c.kind].key: plain(c.reach),
             "stack": c.stack,
             "plies": c.plies,
             "added_g": plain(1e3 * c.added),
             "minutes_min": plain(c.minutes),
             "factor_over_asked": plain(c.factor),
             "governs": c.governs,
+            "leaves_linear_theory": c.leaves,
         }
 
     def full(v: Verified | None) -> dict[str, object] | None:
@@ -83,24 +93,26 @@ def document(found: Search) -> str:
     data = {
         "format": FORMAT,
         "option": found.option,
+        "kind": found.kind,
         "material": found.material,
         "lightest": full(found.lightest),
         "quickest": full(found.quickest),
         "verified": [full(v) for v in found.verified],
         "looks": [candidate(c) for c in found.looks],
+        "left_out": list(found.left_out),
     }
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def picture(found: Search) -> bytes:
-    """Mass added against factor over what is asked, as PNG: a line a family, a mark an overlap."""
+    """Mass added against factor over what is asked, as PNG: a line a family, a mark a size."""
     figure = canvas(WIDE, 3.9)
     axes = figure.add_subplot()
-    overlaps = sorted({c.overlap for c in found.looks})
+    sizes = sorted({c.reach for c in found.looks})
     turnings = list(dict.fromkeys(c.turning for c in found.looks))
     for turning in turnings:
-        for overlap in overlaps:
-            family = [c for c in found.looks if (c.turning, c.overlap) == (turning, overlap)]
+        for size in sizes:
+            family = [c for c in found.looks if (c.turning, c.reach) == (turning, size)]
             if not family:
                 continue
             axes.plot(
@@ -109,7 +121,7 @@ def picture(found: Search) -> bytes:
                 color=INK,
                 linewidth=0.9,
                 linestyle=_LINES[turnings.index(turning) % len(_LINES)],
-                marker=_MARKS[overlaps.index(overlap) % len(_MARKS)],
+                marker=_MARKS[sizes.index(size) % len(_MARKS)],
                 markersize=5,
                 markerfacecolor=PAPER,
             )
@@ -121,10 +133,11 @@ def picture(found: Search) -> bytes:
         axes.plot(x, v.factor, marker="o" if v.sufficient else "x", markersize=11, markeredgewidth=2.0, color=INK,
                   fillstyle="none", linestyle="none")  # fmt: skip
     for i, turning in enumerate(turnings):
-        axes.plot([], [], color=INK, linestyle=_LINES[i % len(_LINES)], label=f"turned {'/'.join(map(str, turning))}°")
-    for i, overlap in enumerate(overlaps):
+        words = f"turned {'/'.join(map(str, turning))}°" if turning else "like the old plies"
+        axes.plot([], [], color=INK, linestyle=_LINES[i % len(_LINES)], label=words)
+    for i, size in enumerate(sizes):
         axes.plot([], [], color=INK, marker=_MARKS[i % len(_MARKS)], markerfacecolor=PAPER, linestyle="none",
-                  label=f"overlap {overlap:g} mm")  # fmt: skip
+                  label=SIZINGS[found.kind].size.format(size))  # fmt: skip
     axes.plot(
         [], [], color=INK, marker="o", markersize=11, fillstyle="none", linestyle="none", label="assessed in full"
     )
