@@ -11,11 +11,12 @@ import pytest
 from test_case_delamination import built
 from test_in_situ import CASE
 
-from panelfem.assess.cautions import BOLTED, TAPERED, sources_of
+from panelfem.assess.cautions import BOLTED, CRUSHED, TAPERED, sources_of
 from panelfem.case import Case
 from panelfem.errors import CaseError
 from panelfem.failure import CRITERIA
 from panelfem.laminate import Laminate, parse_stack
+from panelfem.loads import Contact, HalfRound, LoadCase
 from panelfem.material import library
 from panelfem.panel import Fastener
 from panelfem.repair import Option, ScarfRepair
@@ -44,6 +45,16 @@ def test_only_what_a_case_uses_is_named(tmp_path: Path) -> None:
     assert any("Strength of held plies, in situ" in one for one in told)
     for kind, name in (("unidirectional", "Puck"), ("fabric", "maximum stress by direction")):
         assert f"Plies of kind {kind!r} are judged by {name}: {CRITERIA[name].source}." in told
+
+
+def test_core_crushing_is_named_where_a_shape_strikes_a_core(tmp_path: Path) -> None:
+    plain = case(tmp_path)
+    assert plain.panel is not None
+    core = replace(plain.panel, laminates=(Laminate(parse_stack("[0/foam-pvc-80:5mm]s", library(), "carbon-ud")),))
+    up, along = np.array([0.0, 0, 1]), np.array([1.0, 0, 0])
+    kerb = LoadCase("k", "kerb strike", "force", Contact(HalfRound(0.05), np.zeros(3), up, along, "force", 100.0))
+    for panel, loads, named in ((core, (kerb,), True), (core, plain.loads, False), (plain.panel, (kerb,), False)):
+        assert (CRUSHED in sources_of(replace(plain, panel=panel, loads=loads))) is named
 
 
 def test_in_situ_strength_where_no_ply_is_held_is_told(tmp_path: Path) -> None:
