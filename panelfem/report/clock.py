@@ -29,7 +29,11 @@ def verdict(row: Row, left: float | None) -> str:
     if too_long(conf, left):
         assert left is not None
         against.append(f"takes {number(conf.minutes - left)} min more than are left")
-    return f"not recommended: {', '.join(against)}" if against else "could be chosen too"
+    return f"not recommended: {', '.join(against)}" if against else _could(conf)
+
+
+def _could(conf: Configuration) -> str:
+    return "could be chosen too" + (", once permission is given" if conf.permitted is None else "")
 
 
 def marks(conf: Configuration, left: float | None) -> list[str]:

@@ -378,8 +378,10 @@ def winner_sentence(assessment: Assessment) -> str:
     load = governing_load(chosen)
     result, left = chosen.result(load), assessment.minutes_left
     margin = margin_text(ruling(result, outcome_of(chosen, load)), result.theory)
+    asked = figures.percent(required_of(chosen, load, assessment.required) - 1.0)
     minutes = number(chosen.minutes) + (" min" if left is None else f" of {number(left)} min")
-    return sentence(f"{chosen.name}: {chosen.disposition.outcome.value}; {load} governs, margin {margin}, {minutes}")
+    said = f"{load} governs, margin {margin}, {asked} asked, {minutes}"
+    return sentence(f"{chosen.name}: {chosen.disposition.outcome.value}; {said}")
 
 
 def outcome_sentence(configuration: Configuration, released_by: bool = True) -> str:

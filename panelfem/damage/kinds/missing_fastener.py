@@ -16,7 +16,7 @@ class MissingFastener(FasteningDamage):
 
     word: ClassVar[str] = "missing fastener"
     about: ClassVar[str] = "A fixing that is gone or does not hold."
-    mark: ClassVar[Mark] = Mark(symbol="x")
+    mark: ClassVar[Mark] = Mark(symbol="^")
     source: ClassVar[str] = "statics: it holds nothing"
     limits: ClassVar[str] = "the skin round its seat is sound, or has a damage of its own"
     refits: ClassVar[bool] = True
