@@ -112,8 +112,8 @@ def test_assess_prints_the_table_and_the_sentence(
     said = capsys.readouterr()
     words = " ".join(said.out.split())
     assert "wall contact 663 N" in words
-    said = "wall contact governs, margin +58 %, +50 % asked, 30 of 80 min."
-    assert f"Wet patch, two plies: meets it with conditions; {said}" in words
+    governs = "wall contact governs, margin +58 %, +50 % asked, 30 of 80 min."
+    assert f"Wet patch, two plies: meets it with conditions; {governs}" in words
     assert "meets the factor asked for, for the listed loads, if:" in words
     assert "released by ____." in words
     assert "as found: does not meet the factor asked for." in words

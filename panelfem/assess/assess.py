@@ -90,7 +90,7 @@ def assess(
     if case.accuracy is None:  # looks on the mesh as it was built are among what was found
         base = {key: by_load(e.low or e.results) for key, e in evaluations.items()}
     smaller: dict[str, Smaller] = {}
-    if any(sized(case, plan) for plan in every):
+    if case.flip_sizes and any(sized(case, plan) for plan in every):
         tell("damage at measured size", 1.0)
         smaller = at_measured_size(_looks(case, evaluations, words, base), every)
         if any(small.worse for small in smaller.values()) and (both := _with_both_sizes(case)) is not None:

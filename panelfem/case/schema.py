@@ -87,7 +87,8 @@ class Settings(Section):
         default=True,
     )
     flip_sizes: bool = flag(
-        "Whether it is looked for, with linear looks, at which size each damage would change the outcome, as found and "
+        "Whether damage is judged at measured size too, and not at size plus tolerance only, the worse ruling; and "
+        "whether it is looked for, with linear looks, at which size each damage would change the outcome, as found and "
         "under the recommended option if that leaves it in.",
         default=True,
     )

@@ -8,7 +8,8 @@ from panelfem.report.markup import Child, Markup, el, table
 from panelfem.units import show
 
 _LEFT_OUT = (
-    "Not looked for. To have it, write flip_sizes = true under [settings] of the case, the finding or the panel file."
+    "Not looked for, and damage was judged at size plus tolerance only, not at measured size as well. To have both, "
+    "write flip_sizes = true under [settings] of the case, the finding or the panel file."
 )
 
 

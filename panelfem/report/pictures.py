@@ -171,7 +171,7 @@ def repairs_picture(assessment: Assessment) -> bytes | None:
     if not options:
         return None
     mesh = assessment.mesh
-    damage = [mark for mark in assessment.marked if not mark.option and mark.inside is not None]
+    damage = [m for m in assessment.marked if not m.option and m.inside is not None and m.inside.any()]
     seen = view(mesh.vertices, mesh.triangles)
     wide, tall = np.ptp(seen.flat(mesh.vertices), axis=0)
     high = min(max(0.85 * WIDE * float(tall / max(wide, 1e-12)), 1.4), 2.6)

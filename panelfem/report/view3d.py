@@ -116,8 +116,8 @@ def data(assessment: Assessment) -> dict[str, Any]:
 
 
 def _where(mesh: PanelMesh, mark: Marked) -> FloatArray | None:
-    """A place (3,) to name a mark by, None for one of the whole panel."""
-    if mark.inside is None:
+    """A place (3,) to name a mark by, None for one of the whole panel or of no element."""
+    if mark.inside is None or not mark.inside.any():
         return mark.place
     return np.asarray(mesh.centroids[mark.inside].mean(0))
 

@@ -6,7 +6,8 @@ strength of the core, both as the laminate there has them with its damage.
 
 Limits: on the safe side for a flat face, or a round one met over more than the skin spreads a force; where a face is
 taken to carry nothing (soft end of a dent or a disbond) it spreads next to nothing either.  Too low where a shape meets
-a spot smaller than an element of the mesh.  A skin
+a spot smaller than an element of the mesh; which places touch changes it by up to a tenth, of which its bar knows
+nothing.  A skin
 whose edge is struck is not known of: a line along a free edge presses up to four times as hard as inside.  The far face
 is taken as held.  What the dent does to the panel is not computed: it is damage of its own, found at the next look.
 """
