@@ -9,10 +9,12 @@ from panelfem.assess.plan import Plan
 from panelfem.assess.records import Variant
 from panelfem.assess.sizes import Smaller
 from panelfem.case import Case
+from panelfem.damage import AreaDamage
 from panelfem.disposition import (
     Assumption,
     Consequence,
     Disposition,
+    Part,
     Uncertainty,
     judge_load,
     least,
@@ -21,6 +23,7 @@ from panelfem.disposition import (
 )
 from panelfem.reserve.records import LoadResult
 
+_LARGER = "the damage is taken larger by its tolerance all round; measured size was not looked at"
 _SIZES = "measured size, by a look, beside size plus tolerance, as assessed"
 
 
@@ -44,6 +47,8 @@ def total_uncertainty(
     bearing = [a for a in found.assumptions if _bears(case, plan, a)]
     ratio = math.nan if smaller is None else smaller.ratio
     known = [] if math.isnan(ratio) else [part("damage size", _SIZES, (ratio,), "computed")]
+    if not known and plan.damaged and any(isinstance(d, AreaDamage) for d in plan.left or case.damage):
+        known = [Part("damage size", _LARGER, math.nan, math.nan, "not computed")]
     return uncertainty(found.loads, results, consequence.factor, bearing, states, known)
 
 
