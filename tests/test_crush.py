@@ -30,7 +30,7 @@ from panelfem.mesh import Disc, Outline, Ring, mesh_outline
 from panelfem.panel import EdgeSupport, Panel
 from panelfem.reserve.analyse import Settings, analyse
 from panelfem.reserve.bars import barred
-from panelfem.reserve.crush import MODE, CrushCheck, contacts_only, footprint
+from panelfem.reserve.crush import MODE, CrushCheck, footprint
 from panelfem.reserve.observe import Observed, State
 from panelfem.reserve.records import ContactState, ModeReserve
 from panelfem.shell import Shell
@@ -193,7 +193,7 @@ def kerb(**change: object) -> Contact:
 
 def seen(contact: ContactState) -> Observed:
     """A state of which only the contact is looked at."""
-    return contacts_only(State(np.zeros(0), np.zeros((0, 6)), (contact,)))
+    return CrushCheck.observed(State(np.zeros(0), np.zeros((0, 6)), (contact,)))
 
 
 def pressed(on: Panel, row: FloatArray, force: FloatArray, direction: FloatArray = UP) -> ContactState:

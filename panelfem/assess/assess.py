@@ -90,7 +90,8 @@ def assess(
     if case.accuracy is None:  # looks on the mesh as it was built are among what was found
         base = {key: by_load(e.low or e.results) for key, e in evaluations.items()}
     smaller: dict[str, Smaller] = {}
-    if case.flip_sizes and any(sized(case, plan) for plan in every):
+    other_sizes = case.flip_sizes and any(sized(case, plan) for plan in every)
+    if other_sizes:
         tell("damage at measured size", 1.0)
         smaller = at_measured_size(_looks(case, evaluations, words, base), every)
         if any(small.worse for small in smaller.values()) and (both := _with_both_sizes(case)) is not None:
@@ -98,7 +99,7 @@ def assess(
             smaller = {}
     tell("disposition", 1.0)
     found = _assembled(case, every, evaluations, meshing, smaller)
-    if not case.flip_sizes or not any(sized(case, plan) for plan in every):
+    if not other_sizes:
         return found
     looks = _looks(case, evaluations, words, base)
     return _flipped(

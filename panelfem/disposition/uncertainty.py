@@ -54,8 +54,7 @@ def uncertainty(
 
     `results` are the governing results of the loads; `asked` is the factor that :attr:`Assumption.factors` and
     `states` are stated against: the least of factor over factor asked of a load, times it. `states` maps each state
-    the panel may be in to that factor; the least of them governs; `known` are parts found
-    elsewhere.
+    the panel may be in to that factor; the least of them governs; `known` are parts found elsewhere.
     """
     governing = least(loads)
     result = next(r for r in results if r.load == governing.load)

@@ -4,12 +4,12 @@ factor on what was added since that first reaches the mode."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 
 from panelfem.arrays import FloatArray
-from panelfem.reserve.observe import Observed
+from panelfem.reserve.observe import Observed, State
 from panelfem.reserve.records import Grade, ModeReserve
 
 #: Says in words where a point (3,) is.
@@ -21,6 +21,20 @@ class Check(Protocol):
 
     def reserves(self, held: Observed, now: Observed, everything: bool) -> list[ModeReserve]:
         """Reserves of the modes; `everything` False leaves out what governs nothing."""
+
+
+@runtime_checkable
+class ContactCheck(Check, Protocol):
+    """A check of one `mode` that governs nothing and is told by the contacts alone, so that it is cheap to look for:
+    `observed` reads no more of a state.
+    """
+
+    @property
+    def mode(self) -> str:
+        """The name of its mode."""
+
+    def observed(self, state: State) -> Observed:
+        """What it needs of a state."""
 
 
 def least(factors: FloatArray) -> tuple[int, float]:

@@ -5,11 +5,11 @@ width; how the skin spreads it over the core is `panelfem.failure.crush`.  The p
 strength of the core, both as the laminate there has them with its damage.
 
 Limits: on the safe side for a flat face, or a round one met over more than the skin spreads a force; where a face is
-taken to carry nothing (soft end of a dent or a disbond) it spreads next to nothing either.  Too low where a shape meets
-a spot smaller than an element of the mesh; which places touch changes it by up to a tenth, of which its bar knows
-nothing.  A skin
-whose edge is struck is not known of: a line along a free edge presses up to four times as hard as inside.  The far face
-is taken as held.  What the dent does to the panel is not computed: it is damage of its own, found at the next look.
+taken to carry nothing (soft end of a dent or a disbond) it spreads next to nothing either. Too low where a shape
+meets a spot smaller than an element of the mesh; which places touch changes it by up to a tenth, of which its bar
+knows nothing. A skin whose edge is struck is not known of: a line along a free edge presses up to four times as hard
+as inside. The far face is taken as held. What the dent does to the panel is not computed: it is damage of its own,
+found at the next look.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -73,18 +73,19 @@ def _outer(own: FloatArray, other: FloatArray, size: FloatArray) -> FloatArray:
     return np.where(np.isfinite(own), own, np.where(np.isfinite(other), np.minimum(other, size), size / 2.0))
 
 
-def contacts_only(state: State) -> Observed:
-    """What this check needs of a state."""
-    none = np.zeros((0, 8))
-    return Observed(none, none[:, :2], none, none[:, :2], none[:, :6], none[:, :6], state.contacts)
-
-
 @dataclass(frozen=True)
 class CrushCheck:
     """The core under what touches; asks for inspection.  Of a panel without a core there is no such mode."""
 
     panel: Panel
     words: Words
+    mode: ClassVar[str] = MODE
+
+    @staticmethod
+    def observed(state: State) -> Observed:
+        """The contacts of a state, and nothing else."""
+        none = np.zeros((0, 8))
+        return Observed(none, none[:, :2], none, none[:, :2], none[:, :6], none[:, :6], state.contacts)
 
     @cached_property
     def _beds(self) -> dict[tuple[int, Side], Bed]:

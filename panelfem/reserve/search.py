@@ -15,8 +15,7 @@ from itertools import pairwise
 
 from panelfem.arrays import FloatArray
 from panelfem.errors import PathEndsError
-from panelfem.reserve.check import Check, merge
-from panelfem.reserve.crush import MODE, CrushCheck, contacts_only
+from panelfem.reserve.check import Check, ContactCheck, merge
 from panelfem.reserve.observe import Observed, Response, State
 from panelfem.reserve.records import LoadResult, ModeReserve
 
@@ -162,11 +161,11 @@ def _looked_for(path: Path, guess: ModeReserve) -> ModeReserve:
     """A mode with its factor found if contacts tell it; as guessed, if they do not, or beyond all states that are known
     or wanted, and with large displacements, where every state is dear.
     """
-    checks = [check for check in path.checks if isinstance(check, CrushCheck) and guess.mode == MODE]
+    check = next((c for c in path.checks if isinstance(c, ContactCheck) and c.mode == guess.mode), None)
     known = path.visited()
-    if not checks or path.response.held.large or guess.status != "found" or guess.factor > known[-1]:
+    if check is None or path.response.held.large or guess.status != "found" or guess.factor > known[-1]:
         return guess
-    alone = Path(path.response, contacts_only, checks, near=CLOSE, limit=known[-1])
+    alone = Path(path.response, check.observed, [check], near=CLOSE, limit=known[-1])
     alone.take_over(path)
     mode = _find(alone, lambda reserve: True, max(guess.factor, 0.02), True)
     return guess if mode is None or mode.status != "found" else mode
